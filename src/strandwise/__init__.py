@@ -1,0 +1,1 @@
+"""strandwise: how fast each batch of a solid propellant burns, and what a change did to it."""
