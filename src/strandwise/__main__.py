@@ -1,0 +1,7 @@
+"""`python -m strandwise`."""
+
+from __future__ import annotations
+
+from strandwise.cli import main
+
+main()

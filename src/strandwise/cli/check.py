@@ -1,0 +1,71 @@
+"""`strandwise check`: every problem in a campaign's files."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from strandwise.cli.common import campaign_argument, campaign_folder, echo_json, json_option
+
+if TYPE_CHECKING:
+    from strandwise.findings import Finding
+
+__all__ = ["command"]
+
+
+@click.command("check")
+@campaign_argument
+@json_option
+@click.pass_context
+def command(ctx: click.Context, campaign: str, *, as_json: bool) -> None:
+    r"""Find every problem in all files of CAMPAIGN at once.
+
+    Each is named with its file, line and field, what was expected and what to do. Remarks are no
+    problems: readings that are possible but not likely, keys that nothing reads.
+
+    \b
+    Example:
+      strandwise check demo
+    """
+    from strandwise.records import read_campaign
+
+    reading = read_campaign(campaign_folder(ctx, campaign))
+    if as_json:
+        echo_json(
+            {
+                "ok": not reading.problems,
+                "problems": [_as_json(finding) for finding in reading.problems],
+                "remarks": [_as_json(finding) for finding in reading.remarks],
+            }
+        )
+    else:
+        for finding in reading.problems:
+            click.echo(str(finding))
+        for finding in reading.remarks:
+            click.echo(f"remark: {finding}")
+        click.echo(_summary(campaign, reading.problems))
+    sys.exit(1 if reading.problems else 0)
+
+
+def _as_json(finding: Finding) -> dict[str, Any]:
+    problem = finding.message if not finding.hint else f"{finding.message}; {finding.hint}"
+    return {
+        "file": finding.source.path,
+        "line": finding.source.line,
+        "field": finding.source.field,
+        "problem": problem,
+        "expected": finding.expected or None,
+        "code": finding.code,
+    }
+
+
+def _summary(campaign: str, problems: tuple[Finding, ...]) -> str:
+    if not problems:
+        return f"{campaign}: no problem found"
+    files = len({finding.source.path for finding in problems})
+    return (
+        f"{campaign}: {len(problems)} problem{'s' if len(problems) > 1 else ''} "
+        f"in {files} file{'s' if files > 1 else ''}"
+    )

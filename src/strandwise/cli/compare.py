@@ -1,0 +1,280 @@
+"""`strandwise compare`: what each change of formulation did."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from strandwise.cli.common import (
+    CAUTION,
+    campaign_argument,
+    campaign_folder,
+    echo_json,
+    figure_option,
+    json_option,
+    units_option,
+)
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from strandwise.records import Campaign
+    from strandwise.report.labels import DisplayUnits
+    from strandwise.tracking import Comparison, DoseSlope, FormulationShift
+
+__all__ = ["command"]
+
+
+@click.command("compare")
+@campaign_argument
+@click.option(
+    "--at", metavar="PRESSURE", help='Pressure to compare at, such as "4 MPa" or "600 psig".'
+)
+@click.option("--baseline", help="Formulation to compare with; otherwise the campaign's.")
+@units_option
+@figure_option
+@json_option
+@click.pass_context
+def command(
+    ctx: click.Context,
+    campaign: str,
+    *,
+    at: str | None,
+    baseline: str | None,
+    units: str | None,
+    figure: Path | None,
+    as_json: bool,
+) -> None:
+    r"""Say what each change of formulation in CAMPAIGN did to the burn rate and its exponent.
+
+    Batches of one formulation differ by more than the strands of one batch: a shift counts as
+    seen only beyond both. The p-values allow for the number of formulations, the intervals do
+    not.
+
+    \b
+    Example:
+      strandwise compare demo --at "4 MPa" --figure shifts.svg
+    """
+    from strandwise.records import read_campaign
+    from strandwise.report.labels import display_units
+    from strandwise.workflow.analysis import compare_campaign, reduce_campaign
+
+    sound = read_campaign(campaign_folder(ctx, campaign)).sound()
+    shown = display_units(units or sound.settings.units)
+    comparison = compare_campaign(
+        reduce_campaign(sound),
+        baseline=baseline,
+        pressure=_pressure(at, sound),
+        format_pressure=lambda value: pressure_text(value, shown),
+    )
+    if figure is not None:
+        from strandwise.report.figures import draw_comparison, save_figure
+
+        save_figure(draw_comparison(comparison, shown), figure)
+    if as_json:
+        echo_json(_as_json(comparison))
+        return
+    print_comparison(comparison, shown)
+    if figure is not None:
+        click.echo(f"\nPicture: {figure}")
+    click.echo(f"\n{CAUTION}")
+
+
+def _pressure(text: str | None, campaign: Campaign) -> float | None:
+    if text is None:
+        return None
+    from strandwise.units import Kind, absolute_pressure, parse_quantity
+
+    settings = campaign.settings
+    return absolute_pressure(
+        parse_quantity(text, Kind.PRESSURE),
+        readings=settings.pressure_readings,
+        ambient=settings.ambient_pressure,
+    )
+
+
+def pressure_text(value: float, units: DisplayUnits) -> str:
+    """An absolute pressure in Pa as people read it."""
+    from strandwise.report.labels import format_number, in_unit, unit_text
+
+    return f"{format_number(in_unit(value, units.pressure))} {unit_text(units.pressure)}"
+
+
+def rate_text(value: float, units: DisplayUnits) -> str:
+    """A burn rate in m/s as people read it."""
+    from strandwise.report.labels import format_number, in_unit, unit_text
+
+    return f"{format_number(in_unit(value, units.rate))} {unit_text(units.rate)}"
+
+
+def _percent(value: float | None) -> float | None:
+    return None if value is None else 100.0 * value
+
+
+def _percents(interval: tuple[float, float] | None) -> list[float] | None:
+    return None if interval is None else [100.0 * end for end in interval]
+
+
+def _as_json(comparison: Comparison) -> dict[str, Any]:
+    return {
+        "baseline": comparison.baseline,
+        "pressure_MPa": comparison.pressure / 1e6,
+        "between_batch_sd_percent": _percent(comparison.between_batch_sd),
+        "within_batch_sd_percent": _percent(comparison.within_batch_sd),
+        "rate_kind": comparison.rate_kind,
+        "formulations": [_shift_json(shift) for shift in comparison.formulations],
+        "doses": [_dose_json(dose) for dose in comparison.doses],
+        "method_offset_percent": _percent(comparison.method_offset),
+        "method_offset_ci95": _percents(comparison.method_offset_ci95),
+        "warnings": [{"code": c.code, "message": c.message} for c in comparison.cautions],
+    }
+
+
+def _shift_json(shift: FormulationShift) -> dict[str, Any]:
+    rate, interval, n_interval = shift.rate, shift.rate_ci95, shift.n_shift_ci95
+    return {
+        "formulation": shift.formulation,
+        "batches": shift.batches,
+        "points": shift.points,
+        "pressure_range_MPa": [p / 1e6 for p in shift.pressure_range],
+        "rate_mm_s": None if rate is None else rate * 1e3,
+        "rate_ci95": None if interval is None else [r * 1e3 for r in interval],
+        "shift_percent": _percent(shift.shift),
+        "shift_ci95": _percents(shift.shift_ci95),
+        "shift_p": shift.shift_p,
+        "n": shift.n,
+        "n_sd": shift.n_sd,
+        "n_shift": shift.n_shift,
+        "n_shift_ci95": None if n_interval is None else list(n_interval),
+        "n_shift_p": shift.n_shift_p,
+        "probability_slower": shift.probability_slower,
+        "degrees_of_freedom": shift.degrees_of_freedom,
+        "warnings": [{"code": c.code, "message": c.message} for c in shift.cautions],
+    }
+
+
+def _dose_json(dose: DoseSlope) -> dict[str, Any]:
+    return {
+        "ingredient": dose.ingredient,
+        "replaces": dose.replaces,
+        "formulations": list(dose.formulations),
+        "amounts_percent": [100.0 * amount for amount in dose.amounts],
+        "percent_per_percent": dose.percent_per_percent,
+        "ci95": None if dose.ci95 is None else list(dose.ci95),
+        "warnings": [{"code": c.code, "message": c.message} for c in dose.cautions],
+    }
+
+
+def print_comparison(comparison: Comparison, units: DisplayUnits) -> None:
+    """Print the shifts as a table and in sentences."""
+    from strandwise.report.labels import (
+        format_interval,
+        format_number,
+        format_probability,
+        in_unit,
+        unit_text,
+    )
+    from strandwise.report.tables import Column, print_table
+    from strandwise.tracking import dose_sentence, sentence
+
+    at = pressure_text(comparison.pressure, units)
+    columns = [
+        Column("Formulation", kind="text"),
+        Column("batches"),
+        Column("tests"),
+        Column(f"rate at {at}", unit_text(units.rate)),
+        Column("shift", "%"),
+        Column("95 %", kind="text"),
+        Column("p"),
+        Column("slower, probability"),
+        Column("n"),
+        Column("Δn"),
+        Column("95 %", kind="text"),
+        Column("p"),
+    ]
+    rows = []
+    for shift in comparison.formulations:
+        reference = shift.formulation == comparison.baseline
+        rate = None if shift.rate is None else in_unit(shift.rate, units.rate)
+        ends = shift.rate_ci95
+        half = None if ends is None else (ends[1] - ends[0]) / 2.0 / float(units.rate.factor)
+        interval = _pair(_percents(shift.shift_ci95))
+        rows.append(
+            [
+                shift.formulation,
+                str(shift.batches),
+                str(shift.points),
+                format_number(rate, half),
+                "baseline" if reference else _with_interval(_percent(shift.shift), interval),
+                "" if reference else format_interval(interval, signed=True),
+                "" if reference else format_probability(shift.shift_p),
+                "" if reference else format_probability(shift.probability_slower),
+                format_number(shift.n, shift.n_sd),
+                "" if reference else _with_interval(shift.n_shift, shift.n_shift_ci95),
+                "" if reference else format_interval(shift.n_shift_ci95, signed=True),
+                "" if reference else format_probability(shift.n_shift_p),
+            ]
+        )
+    print_table(
+        columns,
+        rows,
+        file=sys.stdout,
+        title=f"Formulations against {comparison.baseline} at {at} absolute",
+        notes=_notes(comparison),
+    )
+    click.echo()
+    for shift in comparison.formulations:
+        text = sentence(
+            shift,
+            comparison,
+            format_pressure=lambda value: pressure_text(value, units),
+            format_rate=lambda value: rate_text(value, units),
+        )
+        click.echo(f"{text}.")
+    for dose in comparison.doses:
+        click.echo(f"{dose_sentence(dose)}.")
+        for caution in dose.cautions:
+            click.echo(f"caution, {dose.ingredient}: {caution.message}")
+    for shift in comparison.formulations:
+        for caution in shift.cautions:
+            click.echo(f"caution, {shift.formulation}: {caution.message}")
+    for caution in comparison.cautions:
+        click.echo(f"caution: {caution.message}")
+
+
+def _pair(ends: list[float] | None) -> tuple[float, float] | None:
+    return None if ends is None else (ends[0], ends[1])
+
+
+def _with_interval(value: float | None, interval: tuple[float, float] | None) -> str:
+    from strandwise.report.labels import format_number
+
+    half = None if interval is None else (interval[1] - interval[0]) / 2.0
+    return format_number(value, half, signed=True)
+
+
+def _notes(comparison: Comparison) -> list[str]:
+    from strandwise.report.labels import format_interval, format_number
+
+    notes = []
+    spreads = {
+        "from batch to batch": comparison.between_batch_sd,
+        "from test to test within a batch": comparison.within_batch_sd,
+    }
+    known = [f"{100 * sd:.1f} % {what}" for what, sd in spreads.items() if sd is not None]
+    if known:
+        notes.append("Standard deviation of the rate: " + ", ".join(known) + ".")
+    if comparison.method_offset is not None:
+        offset = 100.0 * comparison.method_offset
+        interval = _pair(_percents(comparison.method_offset_ci95))
+        half = None if interval is None else (interval[1] - interval[0]) / 2.0
+        notes.append(
+            f"Firings read {format_number(offset, half, signed=True)} % against strands, 95 % "
+            f"interval {format_interval(interval, signed=True)} %."
+        )
+    notes.append(
+        "Intervals are 95 %, each for its formulation alone; p allows for the number compared."
+    )
+    return notes

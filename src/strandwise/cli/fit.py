@@ -1,0 +1,221 @@
+"""`strandwise fit`: the burn-rate law of each batch."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from strandwise.cli.common import (
+    campaign_argument,
+    campaign_folder,
+    echo_json,
+    figure_option,
+    json_option,
+    units_option,
+)
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from strandwise.ratelaw import RateFit
+    from strandwise.report.labels import DisplayUnits
+    from strandwise.workflow.analysis import Fitter
+
+__all__ = ["command"]
+
+
+@click.command("fit")
+@campaign_argument
+@click.option("--batch", help="One batch only.")
+@click.option(
+    "--pool",
+    type=click.Choice(["formulation"]),
+    help="Fit all batches of a formulation as one.",
+)
+@click.option(
+    "--law",
+    type=click.Choice(["power", "linear", "two-term"]),
+    default="power",
+    show_default=True,
+    help="r = a·Pⁿ; r = b + a·P; 1/r = a/P + b/P^⅓.",
+)
+@click.option(
+    "--method",
+    type=click.Choice(["auto", "strand", "firing", "both"]),
+    default="auto",
+    show_default=True,
+    help="Tests to fit; auto takes a batch's strands where it has enough of them.",
+)
+@units_option
+@figure_option
+@json_option
+@click.pass_context
+def command(
+    ctx: click.Context,
+    campaign: str,
+    *,
+    batch: str | None,
+    pool: str | None,
+    law: str,
+    method: Any,
+    units: str | None,
+    figure: Path | None,
+    as_json: bool,
+) -> None:
+    r"""Fit the burn-rate law of each batch of CAMPAIGN.
+
+    Both the pressure and the rate may be uncertain; what the readings do not explain is taken as
+    scatter from test to test. Intervals are 95 %: of twenty such, one misses on average.
+
+    \b
+    Example:
+      strandwise fit demo --figure laws.svg
+    """
+    from strandwise.ratelaw import fit_batches
+    from strandwise.records import read_campaign
+    from strandwise.workflow.analysis import fit_campaign, reduce_campaign
+
+    fitter: Fitter = fit_batches
+    if law != "power":
+        from strandwise.ratelaw.nonlinear import fit_batches_nonlinear
+
+        fitter = fit_batches_nonlinear
+    reduced = reduce_campaign(read_campaign(campaign_folder(ctx, campaign)).sound())
+    fits = fit_campaign(
+        reduced, batch=batch, pool=pool is not None, law=law, method=method, fitter=fitter
+    )
+    from strandwise.report.labels import display_units
+
+    shown = display_units(units or reduced.campaign.settings.units)
+    if figure is not None:
+        from strandwise.report.figures import draw_rate_laws, save_figure
+
+        fitted = {fit.label for fit in fits}
+        points = [
+            p for p in reduced.points if p.batch in fitted or (pool and p.formulation in fitted)
+        ]
+        save_figure(
+            draw_rate_laws(fits, points, shown, title=reduced.campaign.settings.title), figure
+        )
+    if as_json:
+        echo_json({"fits": [_as_json(fit) for fit in fits]})
+        return
+    print_fits(fits, shown)
+    if figure is not None:
+        click.echo(f"\nPicture: {figure}")
+
+
+def _as_json(fit: RateFit) -> dict[str, Any]:
+    power = fit.identified and fit.law == "power"
+    a = fit.coefficient_a() if power else None
+    at_reference = fit.rate_at(fit.reference_pressure) if fit.identified else None
+    interval = None if at_reference is None else at_reference.ci95
+    return {
+        "batch": fit.label,
+        "formulation": fit.formulation,
+        "law": fit.law,
+        "points": fit.points,
+        "tests": list(fit.tests),
+        "pressure_range_MPa": None
+        if fit.pressure_range is None
+        else [p / 1e6 for p in fit.pressure_range],
+        "reference_pressure_MPa": fit.reference_pressure / 1e6,
+        "a_mm_s_MPa": None if a is None else a.value,
+        "a_ci95": None if a is None or a.ci95 is None else list(a.ci95),
+        "n": fit.n,
+        "n_ci95": None if fit.n_ci95 is None else list(fit.n_ci95),
+        "n_sd": fit.n_sd,
+        "rate_at_reference_mm_s": None if at_reference is None else at_reference.rate * 1e3,
+        "rate_at_reference_ci95": None if interval is None else [r * 1e3 for r in interval],
+        "scatter_percent": None if fit.scatter is None else 100.0 * fit.scatter,
+        "parameters": [
+            {
+                "name": p.name,
+                "value": p.value,
+                "sd": p.sd,
+                "ci95": None if p.ci95 is None else list(p.ci95),
+                "unit": p.unit,
+            }
+            for p in fit.parameters
+        ],
+        "warnings": [{"code": c.code, "message": c.message} for c in fit.cautions],
+    }
+
+
+def print_fits(fits: tuple[RateFit, ...], units: DisplayUnits) -> None:
+    """Print the laws as a table, with the cautions below it."""
+    from strandwise.report.labels import (
+        NO_VALUE,
+        format_interval,
+        format_number,
+        in_unit,
+        unit_text,
+    )
+    from strandwise.report.tables import Column, print_table
+
+    power = all(fit.law == "power" for fit in fits)
+    rate, pressure = unit_text(units.rate), unit_text(units.pressure)
+    reference = {fit.reference_pressure for fit in fits}
+    at = (
+        f"at {format_number(in_unit(reference.pop(), units.pressure))} {pressure}"
+        if len(reference) == 1
+        else "at its own middle pressure"
+    )
+    columns = [
+        Column("Batch", kind="text"),
+        Column("Formulation", kind="text"),
+        Column("tests"),
+        Column("tested from … to", pressure),
+        *([Column("a"), Column("95 %", kind="text")] if power else []),
+        Column("n" if power else "local n"),
+        Column("95 %", kind="text"),
+        Column(f"rate {at}", rate),
+        Column("95 %", kind="text"),
+        Column("scatter", "%"),
+    ]
+    rows, notes = [], []
+    for fit in fits:
+        notes += [f"{fit.label}: {c.message}" for c in fit.cautions]
+        span = fit.pressure_range
+        row = [
+            fit.label,
+            fit.formulation,
+            str(fit.points),
+            NO_VALUE
+            if span is None
+            else " … ".join(format_number(in_unit(p, units.pressure)) for p in span),
+        ]
+        if not fit.identified:
+            rows.append(row + [NO_VALUE] * (len(columns) - len(row)))
+            continue
+        if power:
+            a = fit.coefficient_a(float(units.rate.factor), float(units.pressure.factor))
+            row += [_valued(a.value, a.ci95), format_interval(a.ci95)]
+        estimate = fit.rate_at(fit.reference_pressure)
+        shown_interval = None
+        if estimate.ci95 is not None:
+            low, high = (in_unit(r, units.rate) for r in estimate.ci95)
+            shown_interval = (low, high)
+        row += [
+            _valued(fit.n, fit.n_ci95),
+            format_interval(fit.n_ci95),
+            _valued(in_unit(estimate.rate, units.rate), shown_interval),
+            format_interval(shown_interval),
+            NO_VALUE if fit.scatter is None else f"{100.0 * fit.scatter:.1f}",
+        ]
+        rows.append(row)
+    law = "rate = a·Pⁿ" if power else f"{fits[0].law} law"
+    legend = (
+        f"{law} with P absolute in {pressure} and the rate in {rate}; 95 % intervals; scatter is "
+        "from test to test, beyond the uncertainty of the readings."
+    )
+    print_table(columns, rows, file=sys.stdout, title="Burn-rate laws", notes=[legend, *notes])
+
+
+def _valued(value: float | None, interval: tuple[float, ...] | None) -> str:
+    from strandwise.report.labels import format_number
+
+    half = None if interval is None else (interval[1] - interval[0]) / 2.0
+    return format_number(value, half)

@@ -1,0 +1,197 @@
+"""`strandwise reduce`: the burn rate of every test."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from strandwise.cli.common import (
+    campaign_argument,
+    campaign_folder,
+    echo_json,
+    json_option,
+    units_option,
+)
+
+if TYPE_CHECKING:
+    from strandwise.reduction import FiringReduction, RatePoint
+    from strandwise.report.labels import DisplayUnits
+    from strandwise.workflow.analysis import ReducedCampaign
+
+__all__ = ["command"]
+
+
+@click.command("reduce")
+@campaign_argument
+@units_option
+@json_option
+@click.pass_context
+def command(ctx: click.Context, campaign: str, units: str | None, *, as_json: bool) -> None:
+    r"""List the burn rate that each test of CAMPAIGN gave, and what each firing gave beside it.
+
+    Pressures are absolute. The ± are standard uncertainties from what is known of the readings;
+    where nothing is known there is none, and the fit takes it from the scatter.
+
+    \b
+    Example:
+      strandwise reduce demo
+    """
+    from strandwise.records import read_campaign
+    from strandwise.workflow.analysis import reduce_campaign
+
+    reduced = reduce_campaign(read_campaign(campaign_folder(ctx, campaign)).sound())
+    if as_json:
+        echo_json(_as_json(reduced))
+        return
+    from strandwise.report.labels import display_units
+
+    shown = display_units(units or reduced.campaign.settings.units)
+    _print_points(reduced, shown)
+    for firing in reduced.firings:
+        _print_firing(firing, shown)
+
+
+def _scaled(value: float | None, unit: float) -> float | None:
+    return None if value is None else value / unit
+
+
+def _as_json(reduced: ReducedCampaign) -> dict[str, Any]:
+    return {
+        "points": [_point_json(point) for point in reduced.points],
+        "firings": [_firing_json(firing) for firing in reduced.firings],
+        "warnings": [{"code": c.code, "message": c.message} for c in reduced.cautions],
+    }
+
+
+def _point_json(point: RatePoint) -> dict[str, Any]:
+    temperature = point.temperature
+    return {
+        "test": point.test,
+        "batch": point.batch,
+        "formulation": point.formulation,
+        "kind": point.kind,
+        "pressure_MPa": point.pressure / 1e6,
+        "pressure_sd_MPa": _scaled(point.pressure_sd, 1e6),
+        "rate_mm_s": point.rate * 1e3,
+        "rate_sd_mm_s": _scaled(point.rate_sd, 1e-3),
+        "temperature_degC": None if temperature is None else temperature - 273.15,
+        "used": point.used,
+        "why_not": point.why_not,
+        "uncertainty": point.uncertainty,
+        "warnings": [{"code": c.code, "message": c.message} for c in point.cautions],
+    }
+
+
+def _firing_json(firing: FiringReduction) -> dict[str, Any]:
+    return {
+        "test": firing.test,
+        "batch": firing.batch,
+        "formulation": firing.formulation,
+        "ignition_s": firing.ignition,
+        "web_burnout_s": firing.web_burnout,
+        "end_s": firing.end,
+        "burn_time_s": firing.burn_time,
+        "burn_time_sd_s": firing.burn_time_sd,
+        "action_time_s": firing.action_time,
+        "mean_pressure_MPa": _scaled(firing.mean_pressure, 1e6),
+        "rate_mean_pressure_MPa": _scaled(firing.rate_mean_pressure, 1e6),
+        "pressure_sd_MPa": _scaled(firing.pressure_sd, 1e6),
+        "peak_pressure_MPa": _scaled(firing.peak_pressure, 1e6),
+        "peak_thrust_N": firing.peak_thrust,
+        "mean_thrust_N": firing.mean_thrust,
+        "total_impulse_N_s": firing.total_impulse,
+        "specific_impulse_s": firing.specific_impulse,
+        "characteristic_velocity_m_s": firing.characteristic_velocity,
+        "rate_thickness_over_time_mm_s": _scaled(firing.rate_thickness_over_time, 1e-3),
+        "rate_sd_mm_s": _scaled(firing.rate_sd, 1e-3),
+        "rate_mass_balance_mm_s": _scaled(firing.rate_mass_balance, 1e-3),
+        "web_mm": _scaled(firing.web, 1e-3),
+        "pressure_from": firing.pressure_from,
+        "why_no_point": firing.why_no_point,
+        "rules": list(firing.rules),
+        "account": list(firing.account),
+        "warnings": [{"code": c.code, "message": c.message} for c in firing.cautions],
+    }
+
+
+def _print_points(reduced: ReducedCampaign, units: DisplayUnits) -> None:
+    from strandwise.report.labels import format_plus_minus, in_unit, unit_text
+    from strandwise.report.tables import Column, print_table
+
+    columns = [
+        Column("Test", kind="text"),
+        Column("Batch", kind="text"),
+        Column("Formulation", kind="text"),
+        Column("Kind", kind="text"),
+        Column("Absolute pressure", unit_text(units.pressure)),
+        Column("Burn rate", unit_text(units.rate)),
+        Column("± from", kind="text"),
+        Column("Remark", kind="text"),
+    ]
+    rows, notes = [], [c.message for c in reduced.cautions]
+    for point in reduced.points:
+        notes += [f"{point.test}: {c.message}" for c in point.cautions]
+        pressure_sd, rate_sd = point.pressure_sd, point.rate_sd
+        rows.append(
+            [
+                point.test,
+                point.batch,
+                point.formulation,
+                point.kind,
+                format_plus_minus(
+                    in_unit(point.pressure, units.pressure),
+                    None if pressure_sd is None else pressure_sd / float(units.pressure.factor),
+                ),
+                format_plus_minus(
+                    in_unit(point.rate, units.rate),
+                    None if rate_sd is None else rate_sd / float(units.rate.factor),
+                ),
+                point.uncertainty,
+                "" if point.used else f"not used: {point.why_not}",
+            ]
+        )
+    print_table(
+        columns,
+        rows,
+        file=sys.stdout,
+        title=f"Rate points of {reduced.campaign.name}",
+        notes=notes,
+    )
+
+
+def _print_firing(firing: FiringReduction, units: DisplayUnits) -> None:
+    from strandwise.report.labels import format_number, format_plus_minus, in_unit, unit_text
+
+    def shown(value: float | None, name: str) -> str:
+        unit = getattr(units, name)
+        number = None if value is None else in_unit(value, unit)
+        return f"{format_number(number)} {unit_text(unit)}"
+
+    click.echo()
+    click.echo(f"Firing {firing.test} ({firing.batch}, {firing.formulation})")
+    burn = format_plus_minus(firing.burn_time, firing.burn_time_sd)
+    lines = {
+        "web": shown(firing.web, "length"),
+        "burn time": f"{burn} s",
+        "action time": f"{format_number(firing.action_time)} s",
+        "rate-mean pressure": shown(firing.rate_mean_pressure, "pressure"),
+        "peak pressure": shown(firing.peak_pressure, "pressure"),
+        "pressure from": firing.pressure_from,
+        "peak thrust": shown(firing.peak_thrust, "force"),
+        "total impulse": f"{format_number(firing.total_impulse)} N·s",
+        "specific impulse": f"{format_number(firing.specific_impulse)} s",
+        "c*": f"{format_number(firing.characteristic_velocity)} m/s",
+        "rate by mass balance": shown(firing.rate_mass_balance, "rate"),
+    }
+    width = max(len(name) for name in lines)
+    for name, text in lines.items():
+        if text is not None and not text.startswith("—"):
+            click.echo(f"  {name:<{width}}  {text}")
+    if firing.why_no_point:
+        click.echo(f"  no rate point: {firing.why_no_point}")
+    for text in (*firing.rules, *firing.account):
+        click.echo(f"  {text}")
+    for caution in firing.cautions:
+        click.echo(f"  caution: {caution.message}")

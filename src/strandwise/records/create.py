@@ -1,0 +1,180 @@
+"""New bench folders and new campaigns."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from strandwise.errors import RequestError
+from strandwise.records.fields import BATCH_FIELDS, STRAND_FIELDS
+from strandwise.records.folder import Bench, CampaignFolder, shipped
+from strandwise.records.write import write_new
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from strandwise.records.fields import Field
+
+__all__ = ["copy_campaign", "create_bench", "create_campaign"]
+
+_STRAND_COLUMNS = (
+    "test",
+    "batch",
+    "date",
+    "length",
+    "time",
+    "pressure",
+    "temperature",
+    "exclude",
+    "notes",
+)
+
+
+def create_bench(path: Path) -> Bench:
+    """Make a bench folder with the shared tables, in a folder that is new or holds no bench.
+
+    Raises
+    ------
+    RequestError
+        `path` is a file, is a bench folder already, or cannot be written.
+    """
+    if path.exists() and not path.is_dir():
+        msg = f"{path} is a file"
+        raise RequestError(msg, expected="a folder that is new or empty")
+    if (path / "campaigns").exists():
+        msg = f"{path} is a bench folder already"
+        raise RequestError(msg, hint="`strandwise new CAMPAIGN` adds a campaign to it")
+    bench = Bench(path)
+    for table in (bench.ingredients, bench.instruments):
+        if not table.exists():
+            write_new(table, (shipped("shared") / table.name).read_bytes())
+    try:
+        (path / "campaigns").mkdir(parents=True)
+    except OSError as error:
+        msg = f"cannot make {path / 'campaigns'}: {error.strerror}"
+        raise RequestError(msg) from error
+    return bench
+
+
+def create_campaign(
+    folder: CampaignFolder,
+    *,
+    title: str,
+    baseline: str,
+    ingredients: Mapping[str, str],
+    units: str,
+    altitude: str,
+) -> None:
+    """Make a campaign's folder and its files, with headings and without records.
+
+    Parameters
+    ----------
+    folder
+        Where; must not exist.
+    title, baseline
+        As in `campaign.toml`.
+    ingredients
+        Parts by mass of the baseline, as texts; empty: the recipe is left to the user.
+    units
+        ``metric`` or ``inch-pound``.
+    altitude
+        Height of the bench with its unit, for gauge readings; empty where not given.
+
+    Raises
+    ------
+    RequestError
+        The campaign exists, or cannot be written.
+    """
+    if folder.path.exists():
+        msg = f"there is a campaign `{folder.name}` already"
+        raise RequestError(msg, hint="choose another name; nothing was changed")
+    files = {
+        folder.formulations: _formulations_text(baseline, ingredients),
+        folder.batches: _headings(BATCH_FIELDS, [f.name for f in BATCH_FIELDS], units),
+        folder.strands: _headings(STRAND_FIELDS, _STRAND_COLUMNS, units),
+        # Last, since a campaign is there when its settings are.
+        folder.settings: _settings_text(title, baseline, units, altitude),
+    }
+    for path, text in files.items():
+        write_new(path, text.encode("utf-8"))
+    for path in (folder.firings, folder.traces):
+        path.mkdir(exist_ok=True)
+
+
+def copy_campaign(source: Path, folder: CampaignFolder) -> None:
+    """Copy a campaign's files into a folder that must not exist.
+
+    Raises
+    ------
+    RequestError
+        The campaign exists, or cannot be written.
+    """
+    if folder.path.exists():
+        msg = f"there is a campaign `{folder.name}` already"
+        raise RequestError(msg, hint="choose another name; nothing was changed")
+    for path in sorted(source.rglob("*")):
+        if path.is_file():
+            write_new(folder.path / path.relative_to(source), path.read_bytes())
+
+
+def toml_text(value: str) -> str:
+    """`value` as a basic TOML string."""
+    escaped = value.replace("\\", "\\\\").replace('"', '\\"')
+    shown = "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in escaped)
+    return f'"{shown}"'
+
+
+def _headings(fields: tuple[Field, ...], names: tuple[str, ...] | list[str], units: str) -> str:
+    by_name = {field.name: field for field in fields}
+    return ",".join(by_name[name].heading(units) for name in names) + "\n"
+
+
+def _settings_text(title: str, baseline: str, units: str, altitude: str) -> str:
+    lines = [
+        f"title = {toml_text(title)}",
+        f"baseline = {toml_text(baseline)}",
+        f'units = "{units}"                  # what tables and pictures show: metric, inch-pound',
+        "",
+        "# Gauges that show 0 in the open air need the pressure of the air: by the altitude or,",
+        '# better, by a barometer: ambient_pressure = "98.2 kPa".',
+        f"altitude = {toml_text(altitude)}" if altitude else '# altitude = "300 m"',
+        '# pressure_readings = "gauge"        # if plain psi, bar or MPa here are gauge readings',
+        '# reference_pressure = "4 MPa"       # where rates are quoted',
+        "",
+        "# How well the readings are known, where a row does not say it:",
+        "# [uncertainty]",
+        '# length_resolution = "0.5 mm"       # smallest step of the calipers or ruler',
+        '# time_sd = "0.1 s"                  # standard uncertainty of a stopwatch by hand',
+        '# pressure_sd = "0.05 MPa"',
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def _formulations_text(baseline: str, ingredients: Mapping[str, str]) -> str:
+    lines = [
+        "# Parts by mass of any total. Changes are stated from a parent:",
+        "#",
+        "# [carbonate-10]                     # a tenth of the sorbitol, and only of it",
+        f"# parent = {toml_text(baseline)}",
+        '# replace = [{ ingredient = "sorbitol", share = "10 %", with = "calcium-carbonate" }]',
+        "#",
+        "# [oxide-1-on-top]                   # parts per hundred of the parent, added",
+        f"# parent = {toml_text(baseline)}",
+        '# add = [{ ingredient = "iron-oxide", parts = 1 }]',
+        "",
+    ]
+    key = (
+        baseline
+        if baseline.replace("-", "").replace("_", "").isascii()
+        and all(c.isalnum() or c in "-_" for c in baseline)
+        else toml_text(baseline)
+    )
+    if ingredients:
+        parts = ", ".join(f"{name} = {amount}" for name, amount in ingredients.items())
+        lines += [f"[{key}]", f"ingredients = {{ {parts} }}"]
+    else:
+        lines += [
+            f"# [{key}]                          # the baseline: write its parts here",
+            "# ingredients = { potassium-nitrate = 65, sorbitol = 35 }",
+        ]
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,503 @@
+"""Every field of every record: its form, unit, range and meaning, in one table each.
+
+The tables drive the reading, the checks, the options and questions of `log`, and the headings of
+new files, so that a field is described once.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+from strandwise.errors import UnitError
+from strandwise.units import Kind, absolute_pressure, from_si, parse_quantity, parse_unit
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from strandwise.units import Unit
+
+__all__ = [
+    "BATCH_FIELDS",
+    "EVENT_FIELDS",
+    "FIRING_FIELDS",
+    "GAS_FIELDS",
+    "GRAIN_FIELDS",
+    "NOZZLE_FIELDS",
+    "SETTINGS_FIELDS",
+    "STRAND_FIELDS",
+    "SUMMARY_FIELDS",
+    "UNCERTAINTY_FIELDS",
+    "Field",
+    "PressureScale",
+    "Value",
+    "field_named",
+]
+
+Value = str | float | int | dt.date
+
+_NAME = re.compile(r"[^\W_](?:[\w.+ -]{0,62}[\w.+-])?")
+_RESERVED_FILE_NAME = re.compile(r"(?i)(con|prn|aux|nul|com\d|lpt\d)(\..*)?")
+_DATE = re.compile(r"(\d{4})-(\d{2})-(\d{2})", re.ASCII)
+
+
+@dataclass(frozen=True, slots=True)
+class PressureScale:
+    """What a campaign's pressure readings count from.
+
+    Parameters
+    ----------
+    readings
+        Zero of a unit that names none.
+    ambient
+        Ambient pressure, Pa; None where the campaign gives neither it nor the altitude.
+    """
+
+    readings: Literal["absolute", "gauge"] = "absolute"
+    ambient: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Field:
+    """One field of a record.
+
+    Parameters
+    ----------
+    name
+        Column or key; also the record's attribute and the option of `log`.
+    form
+        What the text is. A ``quantity`` has a unit of `kind`; a ``name`` can be a file's name.
+    kind
+        Of a quantity.
+    help
+        Meaning, in a person's words.
+    required
+        Whether a record without it is at fault.
+    metric, inch_pound
+        Unit in the heading of a new file, by the campaign's units.
+    bare
+        Unit of a plain number in a TOML file; empty where a plain number is a fault.
+    above, at_least, at_most
+        Range that physics or arithmetic allows, SI; None: no limit.
+    plausible
+        Range outside of which `log` wants to be told twice, SI.
+    choices
+        Of a ``choice``.
+    """
+
+    name: str
+    help: str
+    form: Literal["quantity", "number", "integer", "name", "text", "date", "choice"] = "quantity"
+    kind: Kind | None = None
+    required: bool = False
+    metric: str = ""
+    inch_pound: str = ""
+    bare: str = ""
+    above: float | None = None
+    at_least: float | None = None
+    at_most: float | None = None
+    plausible: tuple[float, float] | None = None
+    choices: tuple[str, ...] = ()
+
+    def heading(self, units: str) -> str:
+        """Heading of this field in a new file of a campaign in `units`."""
+        unit = self.inch_pound if units == "inch-pound" else self.metric
+        return f"{self.name} ({unit})" if unit else self.name
+
+    def shown(self, value: float) -> str:
+        """A value in SI as text in the unit that people read (`metric`, else SI)."""
+        if self.kind is None:
+            return f"{value:g}"
+        symbol = self.metric or self.kind.si_symbol
+        return f"{from_si(value, parse_unit(symbol, self.kind)):.6g} {symbol}"
+
+    def parse(self, text: str, scale: PressureScale, unit: Unit | None = None) -> Value:
+        """Value of `text` in SI; pressures absolute.
+
+        Parameters
+        ----------
+        text
+            As a person wrote it, not blank.
+        scale
+            Zero of the pressure readings.
+        unit
+            Unit of a plain number, from the heading; None: the text must bring its own.
+
+        Returns
+        -------
+        Value
+            float for quantities and numbers, int, str or date by the form.
+
+        Raises
+        ------
+        UnitError
+            The text is not of the field's form, or outside its range.
+        """
+        text = text.strip()
+        if self.form == "quantity":
+            assert self.kind is not None
+            quantity = parse_quantity(text, self.kind, unit=unit)
+            if self.kind is Kind.PRESSURE and not self.is_difference:
+                value = absolute_pressure(quantity, readings=scale.readings, ambient=scale.ambient)
+            else:
+                value = quantity.si
+            return self._in_range(value, text)
+        if self.form == "number":
+            return self._in_range(parse_quantity(text, Kind.NUMBER).si, text)
+        if self.form == "integer":
+            if not re.fullmatch(r"[+-]?[0-9]{1,9}", text):
+                msg = f"`{text}` is not a whole number"
+                raise UnitError(msg, expected="digits only, such as 2")
+            return int(self._in_range(int(text), text))
+        return self._parse_text(text)
+
+    @property
+    def is_difference(self) -> bool:
+        """Whether a pressure is a size of step (an uncertainty), which has no zero."""
+        return self.name.endswith(("_sd", "resolution"))
+
+    def _parse_text(self, text: str) -> Value:
+        if self.form == "date":
+            return _parse_date(text)
+        if self.form == "choice":
+            if text.lower() not in self.choices:
+                msg = f"`{text}` is not a {self.name.replace('_', ' ')}"
+                raise UnitError(msg, expected=" or ".join(self.choices))
+            return text.lower()
+        if self.form == "name" and (
+            not _NAME.fullmatch(text) or _RESERVED_FILE_NAME.fullmatch(text)
+        ):
+            msg = f"`{shorten(text)}` cannot be a name"
+            raise UnitError(
+                msg,
+                expected="up to 64 letters, digits, `-`, `.`, `+`, `_` or blanks inside, "
+                "starting with a letter or digit",
+            )
+        return text
+
+    def _in_range(self, value: float, text: str) -> float:
+        limits = []
+        if self.above is not None and not value > self.above:
+            limits.append(f"more than {self._limit(self.above)}")
+        if self.at_least is not None and not value >= self.at_least:
+            limits.append(f"at least {self._limit(self.at_least)}")
+        if self.at_most is not None and not value <= self.at_most:
+            limits.append(f"at most {self._limit(self.at_most)}")
+        if limits:
+            msg = f"`{text}` is out of range for {self.name}"
+            raise UnitError(msg, expected=" and ".join(limits))
+        return value
+
+    def _limit(self, value: float) -> str:
+        return "0" if value == 0 and self.kind is not Kind.TEMPERATURE else self.shown(value)
+
+
+def shorten(text: str, limit: int = 40) -> str:
+    """`text` cut to `limit` characters, control characters made visible."""
+    shown = "".join(
+        c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text[: limit + 1]
+    )
+    return shown if len(shown) <= limit else shown[:limit] + "…"
+
+
+def _parse_date(text: str) -> dt.date:
+    match = _DATE.fullmatch(text)
+    if match:
+        try:
+            return dt.date(*(int(part) for part in match.groups()))
+        except ValueError as error:
+            msg = f"`{text}` is not a day of the calendar"
+            raise UnitError(msg, expected="year-month-day, such as 2026-05-02") from error
+    msg = f"`{shorten(text)}` is not an unambiguous date"
+    raise UnitError(msg, expected="year-month-day, such as 2026-05-02")
+
+
+def field_named(fields: Iterable[Field], name: str) -> Field | None:
+    """The field of that name, or None."""
+    return next((field for field in fields if field.name == name), None)
+
+
+def _length(name: str, help: str, **rest: object) -> Field:
+    options: dict[str, object] = {"metric": "mm", "inch_pound": "in", "above": 0.0, **rest}
+    return Field(name=name, help=help, kind=Kind.LENGTH, **options)  # type: ignore[arg-type]
+
+
+def _pressure(name: str, help: str, **rest: object) -> Field:
+    options: dict[str, object] = {
+        "metric": "MPa",
+        "inch_pound": "psia",
+        "above": 0.0,
+        "plausible": (2e4, 3e7),
+        **rest,
+    }
+    return Field(name=name, help=help, kind=Kind.PRESSURE, **options)  # type: ignore[arg-type]
+
+
+def _temperature(name: str, help: str, high: float = 353.15) -> Field:
+    return Field(
+        name=name,
+        help=help,
+        kind=Kind.TEMPERATURE,
+        metric="degC",
+        inch_pound="degF",
+        above=0.0,
+        plausible=(213.15, high),
+    )
+
+
+def _sd(reading: Field) -> Field:
+    return Field(
+        name=f"{reading.name}_sd",
+        help=f"standard uncertainty of the {reading.name.replace('_', ' ')}",
+        kind=reading.kind,
+        above=0.0,
+    )
+
+
+def _name(name: str, help: str) -> Field:
+    return Field(name=name, help=help, form="name", required=True)
+
+
+_NOTES = Field(name="notes", help="whatever should be remembered", form="text")
+_EXCLUDE = Field(
+    name="exclude",
+    help="reason why the test takes no part in fits (it stays in the files and is shown)",
+    form="text",
+)
+_DATE_FIELD = Field(name="date", help="day of the test, year-month-day", form="date")
+_TEMPERATURE = _temperature("temperature", "of the propellant before the burn")
+
+BATCH_FIELDS = (
+    _name("batch", "name of the batch"),
+    _name("formulation", "formulation it was mixed from"),
+    Field(name="mixed", help="day of mixing, year-month-day", form="date"),
+    Field(
+        name="mass",
+        help="mass of the batch",
+        kind=Kind.MASS,
+        metric="g",
+        inch_pound="lb",
+        above=0.0,
+        plausible=(1e-3, 1e3),
+    ),
+    Field(
+        name="density",
+        help="measured density of the cast propellant",
+        kind=Kind.DENSITY,
+        metric="g/cm3",
+        inch_pound="lb/in3",
+        above=0.0,
+        plausible=(800.0, 3000.0),
+    ),
+    Field(name="process", help="how it was made: melted, recrystallised, pressed, …", form="text"),
+    _temperature("process_temperature", "highest temperature of the mix while it was made", 573.15),
+    _NOTES,
+)
+
+_STRAND_LENGTH = _length(
+    "length", "length burnt between the two marks or wires", required=True, plausible=(2e-3, 1.0)
+)
+_STRAND_TIME = Field(
+    name="time",
+    help="time that the length took (or give frames and frame_rate)",
+    kind=Kind.TIME,
+    metric="s",
+    inch_pound="s",
+    above=0.0,
+    plausible=(0.05, 900.0),
+)
+_STRAND_PRESSURE = _pressure("pressure", "pressure around the strand", required=True)
+
+STRAND_FIELDS = (
+    _name("test", "name of the test"),
+    _name("batch", "batch that the strand was cut or cast from"),
+    _STRAND_LENGTH,
+    _STRAND_TIME,
+    Field(
+        name="frames",
+        help="video frames between the marks, in place of a time",
+        form="number",
+        above=0.0,
+        plausible=(2.0, 1e6),
+    ),
+    Field(
+        name="frame_rate",
+        help="frames per second of the camera",
+        kind=Kind.FREQUENCY,
+        metric="1/s",
+        inch_pound="1/s",
+        above=0.0,
+        plausible=(5.0, 1e5),
+    ),
+    _STRAND_PRESSURE,
+    _pressure("pressure_end", "pressure when the burn ended, in a closed vessel"),
+    _DATE_FIELD,
+    _TEMPERATURE,
+    _sd(_STRAND_LENGTH),
+    _sd(_STRAND_TIME),
+    _sd(_STRAND_PRESSURE),
+    _EXCLUDE,
+    _NOTES,
+)
+
+GAS_FIELDS = (
+    Field(
+        name="characteristic_velocity",
+        help="delivered characteristic velocity c*",
+        kind=Kind.VELOCITY,
+        above=0.0,
+        plausible=(300.0, 2500.0),
+    ),
+    Field(
+        name="specific_heat_ratio",
+        help="ratio of specific heats γ of the gas (with its condensed part)",
+        form="number",
+        above=1.0,
+        at_most=5.0 / 3.0,
+    ),
+)
+
+UNCERTAINTY_FIELDS = tuple(
+    Field(name=f"{reading.name}_{suffix}", help=help, kind=reading.kind, above=0.0)
+    for suffix, help in (
+        ("sd", "standard uncertainty of such readings where a row states none"),
+        ("resolution", "smallest step the instrument shows"),
+    )
+    for reading in (_STRAND_LENGTH, _STRAND_TIME, _STRAND_PRESSURE)
+)
+
+SETTINGS_FIELDS = (
+    Field(name="title", help="title of the campaign", form="text", required=True),
+    Field(
+        name="baseline",
+        help="formulation that the others are compared with",
+        form="name",
+        required=True,
+    ),
+    _pressure("reference_pressure", "absolute pressure at which rates are quoted"),
+    _pressure(
+        "ambient_pressure", "pressure of the air at the bench, absolute", plausible=(5e4, 1.1e5)
+    ),
+    Field(
+        name="altitude",
+        help="height of the bench above the sea, where no ambient pressure is given",
+        kind=Kind.LENGTH,
+        at_least=-500.0,
+        at_most=11000.0,
+    ),
+    Field(
+        name="pressure_readings",
+        help="what a pressure unit without a zero of its own counts from",
+        form="choice",
+        choices=("absolute", "gauge"),
+    ),
+    Field(
+        name="units",
+        help="units that people see",
+        form="choice",
+        choices=("metric", "inch-pound"),
+    ),
+    _NOTES,
+)
+
+_GRAIN_COMMON = (
+    Field(
+        name="mass",
+        help="mass of propellant in the motor",
+        kind=Kind.MASS,
+        above=0.0,
+        plausible=(1e-3, 100.0),
+    ),
+    Field(
+        name="density",
+        help="density of the propellant",
+        kind=Kind.DENSITY,
+        above=0.0,
+        plausible=(800.0, 3000.0),
+    ),
+)
+_SEGMENTS = Field(
+    name="segments", help="number of equal segments", form="integer", at_least=1, at_most=100
+)
+
+# By shape; `inhibited` is a list of faces and is read beside these.
+GRAIN_FIELDS: dict[str, tuple[Field, ...]] = {
+    "hollow-cylinder": (
+        _length("outer_diameter", "of the grain", required=True, plausible=(5e-3, 0.5)),
+        _length("core_diameter", "of the bore", required=True, plausible=(1e-3, 0.4)),
+        _length("length", "of one segment", required=True, plausible=(5e-3, 2.0)),
+        _SEGMENTS,
+        *_GRAIN_COMMON,
+    ),
+    "end-burner": (
+        _length("outer_diameter", "of the grain", required=True, plausible=(5e-3, 0.5)),
+        _length("length", "of the grain", required=True, plausible=(5e-3, 2.0)),
+        *_GRAIN_COMMON,
+    ),
+    "area-table": _GRAIN_COMMON,
+}
+
+NOZZLE_FIELDS = (
+    _length(
+        "throat_diameter", "of the nozzle before the burn", required=True, plausible=(1e-3, 0.2)
+    ),
+    _length("throat_diameter_after", "of the nozzle after the burn", plausible=(1e-3, 0.2)),
+    _length("throat_diameter_sd", "standard uncertainty of the throat diameter"),
+    _length("exit_diameter", "of the nozzle", plausible=(1e-3, 0.5)),
+    Field(
+        name="divergence_half_angle",
+        help="half angle of the cone behind the throat",
+        kind=Kind.ANGLE,
+        at_least=0.0,
+        at_most=1.5707,
+    ),
+    Field(
+        name="efficiency",
+        help="delivered over ideal thrust coefficient, divergence apart",
+        form="number",
+        above=0.0,
+        at_most=1.1,
+    ),
+)
+
+SUMMARY_FIELDS = (
+    Field(
+        name="burn_time",
+        help="from ignition to the end of the web, read by hand",
+        kind=Kind.TIME,
+        required=True,
+        above=0.0,
+        plausible=(0.05, 120.0),
+    ),
+    Field(name="mean_thrust", help="mean over the burn", kind=Kind.FORCE, above=0.0),
+    Field(name="peak_thrust", help="highest reading", kind=Kind.FORCE, above=0.0),
+    _pressure("mean_pressure", "mean over the burn"),
+    _pressure("peak_pressure", "highest reading"),
+    Field(name="burn_time_sd", help="standard uncertainty", kind=Kind.TIME, above=0.0),
+    Field(name="mean_thrust_sd", help="standard uncertainty", kind=Kind.FORCE, above=0.0),
+    Field(name="mean_pressure_sd", help="standard uncertainty", kind=Kind.PRESSURE, above=0.0),
+)
+
+EVENT_FIELDS = tuple(
+    Field(name=name, help=help, kind=Kind.TIME, bare="s")
+    for name, help in (
+        ("ignition", "instant of ignition on the trace's own clock"),
+        ("web_burnout", "instant at which the web was burnt through"),
+        ("end", "end of action"),
+    )
+)
+
+FIRING_FIELDS = (
+    Field(name="batch", help="batch that the grain was cast from", form="name", required=True),
+    _DATE_FIELD,
+    _TEMPERATURE,
+    _pressure(
+        "ambient_pressure",
+        "pressure of the air on that day, where it differs from the campaign's",
+        plausible=(5e4, 1.1e5),
+    ),
+    _EXCLUDE,
+    _NOTES,
+)

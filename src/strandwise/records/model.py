@@ -1,0 +1,295 @@
+"""The records of a campaign as frozen dataclasses; SI units, absolute pressures.
+
+A field that the files may leave out is None. Every record knows its place (`source`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    import datetime as dt
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from strandwise.findings import Source
+    from strandwise.formulation import FormulationSpec, Ingredient
+    from strandwise.motor import Grain, Nozzle
+
+__all__ = [
+    "Batch",
+    "Campaign",
+    "Channel",
+    "EventOverrides",
+    "Firing",
+    "Gas",
+    "Instrument",
+    "ReadingUncertainty",
+    "Settings",
+    "StrandReading",
+    "Summary",
+    "TraceSpec",
+]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Gas:
+    """Combustion gas as a nozzle sees it.
+
+    Parameters
+    ----------
+    characteristic_velocity
+        c*, m/s.
+    specific_heat_ratio
+        γ, 1.
+    """
+
+    characteristic_velocity: float | None = None
+    specific_heat_ratio: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ReadingUncertainty:
+    """How well a campaign's hand readings are known where a row does not say it.
+
+    The `*_sd` are standard uncertainties; the `*_resolution` are the smallest steps that the
+    instrument shows, taken as uniform over one step (standard uncertainty: step / √12). SI units.
+    """
+
+    length_sd: float | None = None
+    time_sd: float | None = None
+    pressure_sd: float | None = None
+    length_resolution: float | None = None
+    time_resolution: float | None = None
+    pressure_resolution: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Settings:
+    """What `campaign.toml` says.
+
+    Parameters
+    ----------
+    title
+        For people.
+    baseline
+        Formulation that the others are compared with.
+    reference_pressure
+        Absolute pressure at which rates are quoted, Pa; None: chosen inside the data.
+    ambient_pressure
+        Pa, as given or from the altitude; None where neither is given.
+    pressure_readings
+        What a pressure unit without a zero of its own means.
+    units
+        What people see: ``metric`` (mm, MPa) or ``inch-pound`` (in, psi).
+    """
+
+    title: str
+    baseline: str
+    reference_pressure: float | None = None
+    ambient_pressure: float | None = None
+    pressure_readings: Literal["absolute", "gauge"] = "absolute"
+    units: Literal["metric", "inch-pound"] = "metric"
+    notes: str = ""
+    uncertainty: ReadingUncertainty = field(default_factory=ReadingUncertainty)
+    gas: Gas = field(default_factory=Gas)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Batch:
+    """One mix of a formulation: mass in kg, density in kg/m³, process temperature in K."""
+
+    batch: str
+    formulation: str
+    mixed: dt.date | None = None
+    mass: float | None = None
+    density: float | None = None
+    process: str = ""
+    process_temperature: float | None = None
+    notes: str = ""
+    source: Source
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class StrandReading:
+    """One row of `strands.csv`: a length burnt and the time it took.
+
+    Several readings share a `test` where one strand carries several timing wires; each is then
+    a section of the strand with its own length and time.
+
+    Parameters
+    ----------
+    length, time
+        m, s. `time` is None where frames were counted.
+    frames, frame_rate
+        Count and 1/s.
+    pressure, pressure_end
+        Absolute pressure at the start and, in a closed vessel, at the end, Pa.
+    temperature
+        Of the propellant before the burn, K.
+    length_sd, time_sd, pressure_sd
+        Standard uncertainties as stated in the row, SI.
+    exclude
+        Reason why the test takes no part in fits; empty where it does.
+    """
+
+    test: str
+    batch: str
+    length: float
+    time: float | None = None
+    frames: float | None = None
+    frame_rate: float | None = None
+    pressure: float
+    pressure_end: float | None = None
+    date: dt.date | None = None
+    temperature: float | None = None
+    length_sd: float | None = None
+    time_sd: float | None = None
+    pressure_sd: float | None = None
+    exclude: str = ""
+    notes: str = ""
+    source: Source
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Instrument:
+    """A gauge, cell or amplifier whose readings a calibration turns into SI.
+
+    Parameters
+    ----------
+    name, kind
+        Key in `instruments.toml`; ``load-cell`` or ``pressure-transducer``.
+    reading_unit
+        ``count``, ``V`` or ``mV``.
+    readings, loads
+        The calibration table: what was read (in `reading_unit`) and what was applied
+        (N, or absolute Pa), at least two pairs.
+    resolution
+        Smallest step in SI of the load; None where not stated.
+    """
+
+    name: str
+    kind: Literal["load-cell", "pressure-transducer"]
+    reading_unit: str
+    readings: tuple[float, ...]
+    loads: tuple[float, ...]
+    resolution: float | None = None
+    source: Source
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Channel:
+    """One column of a raw logger file.
+
+    Parameters
+    ----------
+    column
+        Heading as the file writes it, or the column's number counted from 1.
+    unit
+        As written (`ms`, `psig`, `gf`, `count`, …).
+    scale, offset
+        SI = reading · scale + offset, absolute pressures included; both None for a channel that
+        only an instrument can turn into SI.
+    instrument
+        Whose calibration applies; None where `unit` is physical.
+    file
+        Own file of this channel; None where it is the trace's.
+    time
+        Own clock of this channel; None where it is the trace's.
+    sample_rate
+        1/s, where there is no clock column.
+    """
+
+    column: str | int
+    unit: str
+    scale: float | None = None
+    offset: float | None = None
+    instrument: Instrument | None = None
+    file: Path | None = None
+    time: Channel | None = None
+    sample_rate: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class TraceSpec:
+    """Where a firing's raw trace is and what its columns mean.
+
+    Parameters
+    ----------
+    file
+        Path on disk, inside the bench folder.
+    sha256
+        Digest kept since the trace was logged, lower-case hex; None where none was kept.
+    time
+        Clock channel (scale to s); None where `sample_rate` is given.
+    sample_rate
+        1/s.
+    pressure, thrust
+        At least one.
+    """
+
+    file: Path
+    sha256: str | None = None
+    time: Channel | None = None
+    sample_rate: float | None = None
+    pressure: Channel | None = None
+    thrust: Channel | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Summary:
+    """What was read by hand from a firing: s, N, absolute Pa, and standard uncertainties."""
+
+    burn_time: float
+    mean_thrust: float | None = None
+    peak_thrust: float | None = None
+    mean_pressure: float | None = None
+    peak_pressure: float | None = None
+    burn_time_sd: float | None = None
+    mean_thrust_sd: float | None = None
+    mean_pressure_sd: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class EventOverrides:
+    """Instants on the trace's own clock that a person set, s; None: found by rule."""
+
+    ignition: float | None = None
+    web_burnout: float | None = None
+    end: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Firing:
+    """One motor firing; the file's name is the test's name."""
+
+    test: str
+    batch: str
+    grain: Grain
+    nozzle: Nozzle | None = None
+    trace: TraceSpec | None = None
+    summary: Summary | None = None
+    events: EventOverrides = field(default_factory=EventOverrides)
+    gas: Gas = field(default_factory=Gas)
+    date: dt.date | None = None
+    temperature: float | None = None
+    ambient_pressure: float | None = None
+    exclude: str = ""
+    notes: str = ""
+    source: Source
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Campaign:
+    """A whole campaign as read; keys of the mappings are the records' own names."""
+
+    name: str
+    path: Path
+    settings: Settings
+    ingredients: Mapping[str, Ingredient]
+    formulations: Mapping[str, FormulationSpec]
+    batches: Mapping[str, Batch]
+    strands: tuple[StrandReading, ...]
+    firings: tuple[Firing, ...]
+    instruments: Mapping[str, Instrument]

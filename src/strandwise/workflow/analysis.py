@@ -1,0 +1,348 @@
+"""From a campaign's records to rate points, laws and shifts."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import groupby
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from strandwise.errors import DataError, RequestError
+from strandwise.findings import Caution
+from strandwise.formulation import dose_of
+from strandwise.ratelaw import RateSeries, fit_batches
+from strandwise.reduction import reduce_firing, reduce_strand
+from strandwise.tracking import RateObservations, compare_formulations
+from strandwise.workflow.recording import unknown_name
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from strandwise.ratelaw import RateFit
+    from strandwise.records import Campaign, Firing, Gas, StrandReading
+    from strandwise.reduction import FiringReduction, RatePoint
+    from strandwise.tracking import Comparison
+
+__all__ = [
+    "Fitter",
+    "Method",
+    "ReducedCampaign",
+    "compare_campaign",
+    "fit_campaign",
+    "reduce_campaign",
+]
+
+Method = Literal["auto", "strand", "firing", "both"]
+"""Which tests a batch's law is fitted to; ``auto`` takes strands where there are enough."""
+
+Fitter = Callable[..., "list[RateFit]"]
+"""`fit_batches`, or what takes and gives the same."""
+
+_USUAL_EXPONENT = 0.4
+_EXPONENT_TOLERANCE = 1e-10
+_MOST_ROUNDS = 50
+_ENOUGH_STRANDS = 3
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ReducedCampaign:
+    """Every test of a campaign reduced.
+
+    Parameters
+    ----------
+    campaign
+        What was reduced.
+    points
+        One for each strand and each firing that gave one, used or not, in the files' order.
+    firings
+        What each firing gave beside its point.
+    cautions
+        Reasons to trust the whole less.
+    """
+
+    campaign: Campaign
+    points: tuple[RatePoint, ...]
+    firings: tuple[FiringReduction, ...]
+    cautions: tuple[Caution, ...] = ()
+
+
+def reduce_campaign(campaign: Campaign) -> ReducedCampaign:
+    """Reduce every strand and firing.
+
+    A test during which the pressure moved stands at its rate-mean pressure, which depends on the
+    exponent; that is fitted and the reduction repeated until it no longer moves.
+
+    Raises
+    ------
+    DataError
+        A raw trace cannot be read; the message names the test.
+    """
+    tests = [list(rows) for _, rows in groupby(campaign.strands, key=lambda s: s.test)]
+    exponents: dict[str, float] = {}
+    strands: list[RatePoint] = []
+    for _ in range(_MOST_ROUNDS):
+        strands = [_reduce_strand(campaign, rows, exponents) for rows in tests]
+        found = _exponents(campaign, strands)
+        moved = max((abs(found[b] - exponents.get(b, math.inf)) for b in found), default=0.0)
+        exponents = found
+        if moved <= _EXPONENT_TOLERANCE or not any(s.pressure_end for s in campaign.strands):
+            break
+    firings = [_reduce_firing(campaign, firing, exponents) for firing in campaign.firings]
+    if firings and not strands:
+        points = [firing.point for firing in firings if firing.point]
+        exponents = _exponents(campaign, points)
+        firings = [_reduce_firing(campaign, firing, exponents) for firing in campaign.firings]
+    points = [*strands, *(firing.point for firing in firings if firing.point)]
+    return ReducedCampaign(campaign=campaign, points=tuple(points), firings=tuple(firings))
+
+
+def _reduce_strand(
+    campaign: Campaign, rows: Sequence[StrandReading], exponents: Mapping[str, float]
+) -> RatePoint:
+    batch = rows[0].batch
+    return reduce_strand(
+        rows,
+        campaign.batches[batch].formulation,
+        campaign.settings.uncertainty,
+        exponent=exponents.get(batch, _USUAL_EXPONENT),
+    )
+
+
+def _reduce_firing(
+    campaign: Campaign, firing: Firing, exponents: Mapping[str, float]
+) -> FiringReduction:
+    batch = campaign.batches[firing.batch]
+    ambient = firing.ambient_pressure
+    if ambient is None:
+        ambient = campaign.settings.ambient_pressure
+    try:
+        return reduce_firing(
+            firing,
+            batch.formulation,
+            gas=_gas_of(firing, campaign),
+            ambient=ambient,
+            density=batch.density,
+            exponent=exponents.get(firing.batch, _USUAL_EXPONENT),
+        )
+    except DataError as error:
+        msg = f"test {firing.test} ({firing.source.path}): {error.message}"
+        raise DataError(msg, expected=error.expected, hint=error.hint) from error
+
+
+def _gas_of(firing: Firing, campaign: Campaign) -> Gas:
+    own, common = firing.gas, campaign.settings.gas
+    return dataclasses.replace(
+        common,
+        **{
+            f.name: getattr(own, f.name)
+            for f in dataclasses.fields(own)
+            if getattr(own, f.name) is not None
+        },
+    )
+
+
+def _exponents(campaign: Campaign, points: Sequence[RatePoint]) -> dict[str, float]:
+    """Exponent of each batch: its own, else that of its formulation, else of the campaign."""
+    fits = fit_batches(_series(points, by="batch"))
+    own = {fit.label: fit.n for fit in fits if fit.n is not None and fit.points > 2}
+    by_formulation: dict[str, list[float]] = {}
+    for fit in fits:
+        if fit.label in own:
+            by_formulation.setdefault(fit.formulation, []).append(own[fit.label])
+    means = {name: sum(ns) / len(ns) for name, ns in by_formulation.items()}
+    overall = sum(own.values()) / len(own) if own else _USUAL_EXPONENT
+    return {
+        name: own.get(name, means.get(batch.formulation, overall))
+        for name, batch in campaign.batches.items()
+    }
+
+
+def fit_campaign(
+    reduced: ReducedCampaign,
+    *,
+    batch: str | None = None,
+    pool: bool = False,
+    law: str = "power",
+    method: Method = "auto",
+    reference_pressure: float | None = None,
+    fitter: Fitter = fit_batches,
+) -> tuple[RateFit, ...]:
+    """Fit a rate law to each batch, or to each formulation's batches pooled.
+
+    Parameters
+    ----------
+    reduced
+        The campaign's points; those that are not used are left out.
+    batch
+        One batch only.
+    pool
+        Whether the batches of a formulation go into one fit, as if they were one batch.
+    law
+        Name of the law.
+    method
+        Which tests to fit.
+    reference_pressure
+        Absolute, Pa; None: the campaign's, else one inside the data.
+    fitter
+        What fits the series; `strandwise.ratelaw.nonlinear` has the one for laws other than the
+        power law, apart since it takes long to load.
+
+    Raises
+    ------
+    RequestError
+        There is no such batch, or it has no point that may be used.
+    """
+    campaign = reduced.campaign
+    if batch is not None and batch not in campaign.batches:
+        error = unknown_name("batch", batch, campaign.batches)
+        raise error
+    used = [p for p in reduced.points if p.used and batch in (None, p.batch)]
+    if not used:
+        where = f"batch `{batch}`" if batch else f"campaign `{campaign.name}`"
+        msg = f"{where} has no test that may be used"
+        raise RequestError(
+            msg, hint="`strandwise log strand` adds one; `strandwise reduce` lists all"
+        )
+    by: Literal["formulation", "batch"] = "formulation" if pool else "batch"
+    groups: dict[str, list[RatePoint]] = {}
+    for point in used:
+        groups.setdefault(getattr(point, by), []).append(point)
+    chosen = {label: _choose(points, method) for label, points in groups.items()}
+    reference = reference_pressure or campaign.settings.reference_pressure
+    fits = fitter(
+        _series([p for points, _ in chosen.values() for p in points], by=by),
+        law=law,
+        reference_pressure=reference,
+    )
+    order = list(campaign.formulations if pool else campaign.batches)
+    with_cautions = [
+        dataclasses.replace(
+            fit,
+            cautions=(*fit.cautions, *chosen[fit.label][1], *_pool_caution(groups, fit, pool=pool)),
+        )
+        for fit in fits
+    ]
+    return tuple(sorted(with_cautions, key=lambda fit: order.index(fit.label)))
+
+
+def _choose(points: list[RatePoint], method: Method) -> tuple[list[RatePoint], tuple[Caution, ...]]:
+    strands = [p for p in points if p.kind == "strand"]
+    firings = [p for p in points if p.kind == "firing"]
+    if method == "both" or not strands or not firings:
+        kept = {"strand": strands, "firing": firings}.get(method, points)
+        caution = Caution(
+            "methods-pooled",
+            "strands and firings are fitted as one; strands commonly read 4 to 12 % below motors, "
+            "so part of the scatter, and of the exponent, may be that difference",
+        )
+        return kept, (caution,) if kept and strands and firings else ()
+    if method == "auto":
+        method = "strand" if len(strands) >= min(_ENOUGH_STRANDS, len(firings)) else "firing"
+    kept, left = (strands, firings) if method == "strand" else (firings, strands)
+    noun = "firing" if method == "strand" else "strand"
+    caution = Caution(
+        "methods-apart",
+        f"{len(left)} {noun}{'s' if len(left) > 1 else ''} left out, since strands and motors read "
+        "differently; `compare` estimates the difference, `--method both` fits all as one",
+    )
+    return kept, (caution,)
+
+
+def _pool_caution(
+    groups: Mapping[str, Sequence[RatePoint]], fit: RateFit, *, pool: bool
+) -> tuple[Caution, ...]:
+    batches = {point.batch for point in groups[fit.label]}
+    if not pool or len(batches) < 2:
+        return ()
+    return (
+        Caution(
+            "batches-pooled",
+            f"{len(batches)} batches are fitted as one; tests of one batch resemble each other, so "
+            "the interval is too narrow where batches differ: `compare` allows for that",
+        ),
+    )
+
+
+def _series(
+    points: Iterable[RatePoint], *, by: Literal["batch", "formulation"]
+) -> list[RateSeries]:
+    groups: dict[str, list[RatePoint]] = {}
+    for point in points:
+        if point.used:
+            groups.setdefault(getattr(point, by), []).append(point)
+    return [
+        RateSeries(
+            label=label,
+            formulation=group[0].formulation,
+            tests=tuple(p.test for p in group),
+            pressure=np.array([p.pressure for p in group]),
+            rate=np.array([p.rate for p in group]),
+            pressure_sd=np.array([p.pressure_sd or 0.0 for p in group]),
+            rate_sd=np.array([p.rate_sd or 0.0 for p in group]),
+            kinds=tuple(p.kind for p in group),
+        )
+        for label, group in groups.items()
+    ]
+
+
+def compare_campaign(
+    reduced: ReducedCampaign,
+    *,
+    baseline: str | None = None,
+    pressure: float | None = None,
+    format_pressure: Callable[[float], str] | None = None,
+) -> Comparison:
+    """Compare a campaign's formulations with a baseline at a pressure.
+
+    Parameters
+    ----------
+    reduced
+        The campaign's points.
+    baseline
+        Formulation to compare with; None: the campaign's.
+    pressure
+        Absolute, Pa; None: the campaign's reference, else the middle of the data.
+    format_pressure
+        How the cautions write a pressure in Pa; None: in MPa.
+
+    Raises
+    ------
+    RequestError
+        There is no such formulation.
+    DataError
+        The points cannot carry a comparison.
+    """
+    campaign = reduced.campaign
+    baseline = baseline or campaign.settings.baseline
+    if baseline not in campaign.formulations:
+        error = unknown_name("formulation", baseline, campaign.formulations)
+        raise error
+    used = [point for point in reduced.points if point.used]
+    if not used:
+        msg = f"campaign `{campaign.name}` has no test that may be used"
+        raise RequestError(
+            msg, hint="`strandwise log strand` adds one; `strandwise reduce` lists all"
+        )
+    if pressure is None:
+        pressure = campaign.settings.reference_pressure
+    if pressure is None:
+        pressure = math.exp(sum(math.log(point.pressure) for point in used) / len(used))
+    doses = {}
+    for name in {point.formulation for point in used}:
+        dose = dose_of(name, campaign.formulations, baseline)
+        if dose is not None:
+            doses[name] = dose
+    observations = RateObservations.from_points(used)
+    if format_pressure is None:
+        return compare_formulations(observations, baseline=baseline, pressure=pressure, doses=doses)
+    return compare_formulations(
+        observations,
+        baseline=baseline,
+        pressure=pressure,
+        doses=doses,
+        format_pressure=format_pressure,
+    )

@@ -1,0 +1,339 @@
+"""Keeping a campaign's files: opening, checking, appending records."""
+
+from __future__ import annotations
+
+import dataclasses
+import difflib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+from strandwise.errors import RecordsError, RequestError, UnitError
+from strandwise.findings import Finding, Source
+from strandwise.records import (
+    BATCH_FIELDS,
+    STRAND_FIELDS,
+    Batch,
+    CampaignFolder,
+    PressureScale,
+    StrandReading,
+    append_record,
+    campaign_lock,
+    compose_firing,
+    find_bench,
+    implausible,
+    implausible_firing,
+    parse_firing,
+    problems_of,
+    read_campaign,
+    sha256_of,
+    write_new,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from strandwise.records import Campaign, CampaignReading, Field, Firing
+
+__all__ = [
+    "Logged",
+    "log_batch",
+    "log_firing",
+    "log_strand",
+    "open_campaign",
+    "parse_texts",
+    "pressure_scale",
+    "read_for_logging",
+    "unknown_name",
+]
+
+_NEW = "the new record"
+
+
+@dataclass(frozen=True, slots=True)
+class Logged:
+    """A record that was written.
+
+    Parameters
+    ----------
+    record
+        As it reads back.
+    file
+        Where it stands, relative to the bench folder.
+    """
+
+    record: Batch | StrandReading | Firing
+    file: str
+
+
+def open_campaign(name: str, *, bench: Path | None, start: Path) -> CampaignFolder:
+    """Folder of an existing campaign of the stated bench folder, or of the one around `start`.
+
+    Raises
+    ------
+    RequestError
+        There is no bench folder, or no such campaign in it.
+    """
+    return find_bench(start, stated=bench).campaign(name)
+
+
+def read_for_logging(folder: CampaignFolder) -> tuple[Campaign, CampaignReading]:
+    """Read a campaign that is to get a new record; faults elsewhere in it do not stand in the way.
+
+    Raises
+    ------
+    RecordsError
+        `campaign.toml` itself is at fault, so that readings cannot be understood.
+    """
+    reading = read_campaign(folder)
+    if reading.campaign is None:
+        raise RecordsError(reading.problems)
+    return reading.campaign, reading
+
+
+def unknown_name(what: str, name: str, known: Iterable[str]) -> RequestError:
+    """The error of a request that names a batch or formulation that there is not."""
+    names = list(known)
+    close = difflib.get_close_matches(name, names, n=1)
+    msg = f"there is no {what} `{name}`"
+    return RequestError(
+        msg,
+        expected=f"one of {', '.join(names) or 'none yet'}",
+        hint=f"did you mean `{close[0]}`?" if close else "",
+    )
+
+
+def pressure_scale(campaign: Campaign) -> PressureScale:
+    """Zero of the campaign's pressure readings."""
+    return PressureScale(campaign.settings.pressure_readings, campaign.settings.ambient_pressure)
+
+
+def parse_texts(
+    fields: Sequence[Field], texts: Mapping[str, str], scale: PressureScale
+) -> dict[str, Any]:
+    """Values in SI of texts by field name; blank texts are left out.
+
+    Raises
+    ------
+    RecordsError
+        At least one text is not of its field's form; the error carries all such.
+    """
+    values: dict[str, Any] = {}
+    findings = []
+    for field in fields:
+        text = texts.get(field.name, "").strip()
+        if not text:
+            continue
+        try:
+            values[field.name] = field.parse(text, scale)
+        except UnitError as error:
+            source = Source(_NEW, None, field.name)
+            findings.append(Finding(source, "bad-value", error.message, error.expected, error.hint))
+    if findings:
+        raise RecordsError(findings)
+    return values
+
+
+def log_batch(folder: CampaignFolder, texts: Mapping[str, str], *, confirmed: bool) -> Logged:
+    """Append a batch to `batches.csv`.
+
+    Parameters
+    ----------
+    folder
+        The campaign's.
+    texts
+        What the user wrote, by field name.
+    confirmed
+        Whether values that are not likely are meant.
+
+    Raises
+    ------
+    RecordsError
+        A text, or the file, is at fault.
+    RequestError
+        A value is not likely and not confirmed, or the file cannot be written.
+    """
+    with campaign_lock(folder):
+        campaign, reading = read_for_logging(folder)
+        values = parse_texts(BATCH_FIELDS, texts, pressure_scale(campaign))
+        batch = Batch(**values, source=Source(_NEW))
+        if batch.batch in campaign.batches:
+            _refuse_taken("batch", batch.batch, campaign.batches[batch.batch].source)
+        changed = dataclasses.replace(campaign, batches={**campaign.batches, batch.batch: batch})
+        _refuse_faulty(changed, folder, reading)
+        _refuse_unlikely(implausible(batch, BATCH_FIELDS), confirmed=confirmed)
+        _append(folder, folder.batches, batch, BATCH_FIELDS, campaign)
+    return Logged(batch, folder.shown(folder.batches))
+
+
+def log_strand(
+    folder: CampaignFolder, texts: Mapping[str, str], *, confirmed: bool, wire: bool = False
+) -> Logged:
+    """Append a strand reading to `strands.csv`.
+
+    Parameters
+    ----------
+    folder, texts, confirmed
+        As for `log_batch`.
+    wire
+        Whether this is one more timing wire of the strand logged last.
+
+    Raises
+    ------
+    RecordsError, RequestError
+        As for `log_batch`.
+    """
+    with campaign_lock(folder):
+        campaign, reading = read_for_logging(folder)
+        values = parse_texts(STRAND_FIELDS, texts, pressure_scale(campaign))
+        strand = StrandReading(**values, source=Source(_NEW))
+        taken = {s.test: s.source for s in campaign.strands}
+        taken |= {f.test: f.source for f in campaign.firings}
+        if strand.test in taken and not wire:
+            _refuse_taken("test", strand.test, taken[strand.test])
+        changed = dataclasses.replace(campaign, strands=(*campaign.strands, strand))
+        _refuse_faulty(changed, folder, reading)
+        _refuse_unlikely(implausible(strand, STRAND_FIELDS), confirmed=confirmed)
+        _append(folder, folder.strands, strand, STRAND_FIELDS, campaign)
+    return Logged(strand, folder.shown(folder.strands))
+
+
+def log_firing(
+    folder: CampaignFolder,
+    test: str,
+    tables: Mapping[str, Any],
+    *,
+    raw_trace: Path | None,
+    confirmed: bool,
+) -> Logged:
+    """Write a firing's file, and keep its raw trace with the digest.
+
+    Parameters
+    ----------
+    folder, confirmed
+        As for `log_batch`.
+    test
+        Name of the test, and of the file.
+    tables
+        Content of the file: keys and tables of texts, as a person would write them.
+    raw_trace
+        Logger file to be copied into `traces/`; None where there is none, or where it is there
+        already and `tables` name it.
+
+    Raises
+    ------
+    RecordsError, RequestError
+        As for `log_batch`; also if a file of that name exists, or the trace cannot be read.
+    """
+    with campaign_lock(folder):
+        campaign, reading = read_for_logging(folder)
+        path = folder.firing(test)
+        strand = next((s for s in campaign.strands if s.test == test), None)
+        if strand is not None:
+            _refuse_taken("test", test, strand.source)
+        if path.exists():
+            _refuse_taken("test", test, Source(folder.shown(path)))
+        kept = None if raw_trace is None else _keep_trace(folder, test, raw_trace)
+        try:
+            firing = _write_firing(folder, path, tables, kept, campaign, reading, confirmed)
+        except BaseException:
+            if kept is not None:
+                kept.unlink(missing_ok=True)
+            raise
+    return Logged(firing, folder.shown(path))
+
+
+def _write_firing(
+    folder: CampaignFolder,
+    path: Path,
+    tables: Mapping[str, Any],
+    kept: Path | None,
+    campaign: Campaign,
+    reading: CampaignReading,
+    confirmed: bool,
+) -> Firing:
+    content = {
+        key: dict(value) if isinstance(value, dict) else value for key, value in tables.items()
+    }
+    if "trace" in content:
+        trace = content["trace"]
+        if kept is not None:
+            trace = {"file": kept.relative_to(folder.path).as_posix(), **trace}
+        file = folder.path / str(trace.get("file", ""))
+        if file.is_file():
+            trace["sha256"] = sha256_of(file)
+        content["trace"] = trace
+    text = compose_firing(content)
+    firing, findings, _ = parse_firing(
+        text, path, folder, pressure_scale(campaign), campaign.instruments
+    )
+    if firing is None or findings:
+        raise RecordsError(
+            [dataclasses.replace(f, source=Source(_NEW, None, f.source.field)) for f in findings]
+        )
+    marked = dataclasses.replace(firing, source=Source(_NEW))
+    changed = dataclasses.replace(campaign, firings=(*campaign.firings, marked))
+    _refuse_faulty(changed, folder, reading)
+    _refuse_unlikely(implausible_firing(firing), confirmed=confirmed)
+    write_new(path, text.encode("utf-8"))
+    return firing
+
+
+def _keep_trace(folder: CampaignFolder, test: str, raw: Path) -> Path:
+    if not raw.is_file():
+        what = "is a folder" if raw.is_dir() else "does not exist"
+        msg = f"the trace {raw} {what}"
+        raise RequestError(msg, expected="the file that the logger wrote")
+    target = folder.traces / f"{test}{raw.suffix.lower()}"
+    try:
+        content = raw.read_bytes()
+    except OSError as error:
+        msg = f"the trace {raw} cannot be read: {error.strerror}"
+        raise RequestError(msg) from error
+    write_new(target, content)
+    return target
+
+
+def _append(
+    folder: CampaignFolder,
+    path: Path,
+    record: object,
+    fields: Sequence[Field],
+    campaign: Campaign,
+) -> None:
+    append_record(
+        path,
+        folder.shown(path),
+        record,
+        fields,
+        pressure_scale(campaign),
+        units=campaign.settings.units,
+    )
+
+
+def _refuse_taken(what: Literal["batch", "test"], name: str, source: Source) -> None:
+    msg = f"{what} `{name}` exists already ({source})"
+    hint = "choose another name; nothing was changed"
+    if what == "test":
+        hint += " (one more timing wire of the same strand is logged with --wire)"
+    raise RequestError(msg, hint=hint)
+
+
+def _refuse_faulty(changed: Campaign, folder: CampaignFolder, reading: CampaignReading) -> None:
+    findings = [
+        finding
+        for finding in problems_of(changed, folder, reading.problems)
+        if finding.source.path == _NEW
+    ]
+    if findings:
+        raise RecordsError(findings)
+
+
+def _refuse_unlikely(found: Sequence[Finding] | Any, *, confirmed: bool) -> None:
+    findings = list(found)
+    if findings and not confirmed:
+        told = "; ".join(f"{finding.message} (likely: {finding.expected})" for finding in findings)
+        msg = f"not likely: {told}"
+        raise RequestError(
+            msg, hint=f"{findings[0].hint}; if it is right, give --yes; nothing was changed"
+        )
