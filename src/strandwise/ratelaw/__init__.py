@@ -1,0 +1,41 @@
+"""Burn-rate laws fitted to rate points: arrays in, laws with honest intervals out.
+
+Laws other than the power law are fitted by `strandwise.ratelaw.nonlinear`, which is not imported
+here because it takes a second to load.
+"""
+
+from __future__ import annotations
+
+from strandwise.ratelaw.fit import common_reference_pressure, fit_batches, fit_power_laws
+from strandwise.ratelaw.lack_of_fit import lack_of_fit_p
+from strandwise.ratelaw.laws import LAWS, LawParameter, RateLaw, law_named
+from strandwise.ratelaw.lines import LineFits, fit_lines
+from strandwise.ratelaw.outliers import grubbs_critical
+from strandwise.ratelaw.results import (
+    Coefficient,
+    FittedParameter,
+    RateBand,
+    RateEstimate,
+    RateFit,
+    RateSeries,
+)
+
+__all__ = [
+    "LAWS",
+    "Coefficient",
+    "FittedParameter",
+    "LawParameter",
+    "LineFits",
+    "RateBand",
+    "RateEstimate",
+    "RateFit",
+    "RateLaw",
+    "RateSeries",
+    "common_reference_pressure",
+    "fit_batches",
+    "fit_lines",
+    "fit_power_laws",
+    "grubbs_critical",
+    "lack_of_fit_p",
+    "law_named",
+]

@@ -1,0 +1,275 @@
+"""Reasons to trust a fit less, each with its evidence and what follows from it.
+
+Limits without a source beside them are common practice, no source. Nothing is ever dropped here:
+a suspect test is named, and a person decides.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.special import chdtr, chdtrc
+
+from strandwise.findings import Caution
+from strandwise.ratelaw.lack_of_fit import lack_of_fit_p
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    import numpy.typing as npt
+
+    from strandwise.ratelaw.results import RateFit
+
+    FloatArray = npt.NDArray[np.float64]
+
+__all__ = [
+    "LawPoints",
+    "cautions_of_fit",
+    "cautions_of_series",
+]
+
+FEW_POINTS = 5
+NARROW_RANGE = 2.0
+"""Highest over lowest pressure: below it, at n = 0.4 the whole range moves the rate by less than a
+third, and 3 % of scatter at four tests leaves n uncertain by more than half its value."""
+HIGH_EXPONENT = 0.8
+HIGH_EXPONENT_LIMIT = 0.9
+USUAL_SCATTER = 0.04
+LARGE_SCATTER = 0.10
+LACK_OF_FIT_P = 0.03
+MISSTATED_P = 0.01
+_PSI = 6894.757293168  # Pa; NIST SP 811, B.8
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class LawPoints:
+    """Points of one fit as its diagnostics need them; arrays of shape (points,).
+
+    Parameters
+    ----------
+    adjusted
+        Most likely true ln(P/P0).
+    weights
+        1/variance of ln r used by the fit.
+    design
+        Derivatives of ln r by the two parameters, shape (points, 2).
+    slope
+        d ln r / d ln P.
+    sd_ln_pressure, sd_ln_rate
+        Known uncertainties, 0 where none is.
+    stated
+        Whether any uncertainty is known.
+    unstated_rates
+        For how many points that of the rate is not.
+    """
+
+    adjusted: FloatArray
+    weights: FloatArray
+    design: FloatArray
+    slope: FloatArray
+    sd_ln_pressure: FloatArray
+    sd_ln_rate: FloatArray
+    stated: bool
+    unstated_rates: int
+
+
+def cautions_of_series(fit: RateFit, kinds: Sequence[str], reason: str) -> tuple[Caution, ...]:
+    """Cautions that the tests raise before any law.
+
+    `reason` is that of `strandwise.ratelaw.fit.unresolved_reason`.
+    """
+    return tuple(_series_cautions(fit, kinds, reason))
+
+
+def _series_cautions(fit: RateFit, kinds: Sequence[str], reason: str) -> Iterator[Caution]:
+    if reason == "few":
+        tests = f"only test {fit.tests[0]}" if fit.tests else "no test at all"
+        yield Caution(
+            "not-identified",
+            f"{tests}: a burn-rate law needs two pressures at least, and four to have a usable "
+            "interval; test where the motor will run, and at a third and three times that pressure",
+        )
+    elif reason == "one-pressure" and fit.pressure_range is not None:
+        low, high = fit.pressure_range
+        middle = math.sqrt(low * high)
+        yield Caution(
+            "one-pressure",
+            f"all tests are at one pressure, {_pressure(low)} to {_pressure(high)}, within what "
+            "the readings can tell apart: how the rate changes with pressure is not known",
+        )
+        yield Caution(
+            "not-identified",
+            f"add tests at a pressure well away, such as {_pressure(2.0 * middle)} or "
+            f"{_pressure(0.5 * middle)}",
+        )
+    if not reason and fit.points < FEW_POINTS:
+        yield Caution(
+            "few-points",
+            f"{fit.points} tests: "
+            + (
+                "the two points fix the law exactly, so nothing tells how wrong it is"
+                if fit.points == 2
+                else "intervals are wide, and neither a bend nor a bad test would show"
+            ),
+        )
+    if len(set(kinds)) > 1:
+        yield Caution(
+            "methods-pooled",
+            "strands and firings share this fit although the two methods commonly differ by "
+            "some percent: the difference is in the scatter, and in n where they were tested at "
+            "different pressures",
+        )
+    repeated = sorted({test for test in fit.tests if fit.tests.count(test) > 1})
+    if repeated:
+        yield Caution(
+            "points-not-independent",
+            f"test {', '.join(repeated)} gives more than one point: they share their errors, so "
+            "the intervals are too narrow",
+        )
+
+
+def cautions_of_fit(fit: RateFit, points: LawPoints) -> tuple[Caution, ...]:
+    """Cautions about a law that was fitted."""
+    return (
+        *_range_cautions(fit),
+        *_exponent_cautions(fit),
+        *_shape_cautions(fit, points),
+        *_test_cautions(fit),
+        *_uncertainty_cautions(fit, points),
+    )
+
+
+def _range_cautions(fit: RateFit) -> Iterator[Caution]:
+    if fit.pressure_range is None:
+        return
+    low, high = fit.pressure_range
+    if high / low < NARROW_RANGE:
+        yield Caution(
+            "narrow-pressure-range",
+            f"tested from {_pressure(low)} to {_pressure(high)} only, a factor of "
+            f"{high / low:.2f}: n is poorly known, and nothing is known outside",
+        )
+    reference = fit.reference_pressure
+    if not low * (1.0 - 1e-9) <= reference <= high * (1.0 + 1e-9):
+        yield Caution(
+            "extrapolated",
+            f"the reference pressure {_pressure(reference)} lies outside the pressures tested, "
+            f"{_pressure(low)} to {_pressure(high)}: the rate there assumes that the law goes on, "
+            "which no test of this batch has shown",
+        )
+
+
+def _exponent_cautions(fit: RateFit) -> Iterator[Caution]:
+    if fit.n is None:
+        return
+    upper = fit.n if fit.n_ci95 is None else fit.n_ci95[1]
+    if fit.n >= 1.0:
+        yield Caution(
+            "exponent-near-one",
+            f"n = {fit.n:.3f} is 1 or more: a motor has no steady pressure with such a law",
+        )
+    elif fit.n > HIGH_EXPONENT:
+        yield Caution(
+            "exponent-near-one",
+            f"n = {fit.n:.3f}: chamber pressure goes as burning area over throat area to the power "
+            f"1/(1 − n) = {1.0 / (1.0 - fit.n):.1f}, so a small error becomes a large pressure",
+        )
+    elif upper >= HIGH_EXPONENT_LIMIT:
+        effect = (
+            "1, at which a motor has no steady pressure"
+            if upper >= 1.0
+            else f"{upper:.2f}, at which chamber pressure goes as burning area over throat area to "
+            f"the power 1/(1 − n) = {1.0 / (1.0 - upper):.1f}"
+        )
+        yield Caution(
+            "exponent-near-one",
+            f"n = {fit.n:.3f}, but these tests do not rule out {effect}; more tests at the ends of "
+            "the pressure range narrow it",
+        )
+    if fit.n < 0.0:
+        yield Caution(
+            "negative-exponent",
+            f"n = {fit.n:.3f}: the rate falls as pressure rises. That happens on and after a "
+            "plateau, between pressures where it rises again, so use it only inside the range "
+            "tested",
+        )
+
+
+def _shape_cautions(fit: RateFit, points: LawPoints) -> Iterator[Caution]:
+    p = lack_of_fit_p(
+        points.adjusted, points.weights, points.design, np.array(fit.residuals, dtype=np.float64)
+    )
+    if p >= LACK_OF_FIT_P:
+        return
+    worst = int(np.argmax(np.abs(fit.residuals)))
+    code = "not-a-power-law" if fit.law == "power" else "law-does-not-fit"
+    yield Caution(
+        code,
+        f"the points bend away from the {fit.law} law by up to "
+        f"{100.0 * abs(math.expm1(fit.residuals[worst])):.0f} % (test {fit.tests[worst]}); "
+        f"bends like this come by chance in {_chance(p)} of cases. A plateau or a change of slope "
+        "is likely: rates from this fit are wrong even inside the range tested",
+    )
+
+
+def _test_cautions(fit: RateFit) -> Iterator[Caution]:
+    k = fit.points
+    if k >= 3:
+        limit = min(0.9, 6.0 / k)
+        for test, leverage in zip(fit.tests, fit.leverages, strict=True):
+            if leverage > limit:
+                yield Caution(
+                    "high-leverage",
+                    f"n hangs on test {test}: it decides {100.0 * leverage:.0f} % of its own "
+                    "fitted value, so an error in it would not show; repeat it",
+                    (test,),
+                )
+
+
+def _uncertainty_cautions(fit: RateFit, points: LawPoints) -> Iterator[Caution]:
+    if fit.df < 1 or fit.residual_sd is None:
+        return
+    if fit.residual_sd > LARGE_SCATTER:
+        yield Caution(
+            "scatter-large",
+            f"tests scatter by {100.0 * fit.residual_sd:.0f} % about the law: side burning, voids, "
+            "mixed gauge and absolute readings, or a plateau that too few tests show as scatter",
+        )
+    if not points.stated:
+        return
+    if 0 < points.unstated_rates < fit.points:
+        yield Caution(
+            "uncertainty-partly-known",
+            f"{points.unstated_rates} of {fit.points} tests have a rate of unknown uncertainty; "
+            "they weigh as if theirs were that of the others on average",
+        )
+    variance = points.sd_ln_rate**2 + (points.slope * points.sd_ln_pressure) ** 2
+    if not (variance > 0.0).all():
+        return
+    chi = float(np.sum(np.array(fit.residuals) ** 2 / variance))
+    times = math.sqrt(chi / fit.df)
+    # Strands differ among themselves by more than the readings are uncertain: that is no fault of
+    # the readings until it is more than strands commonly do.
+    if float(chdtrc(fit.df, chi)) < MISSTATED_P and fit.residual_sd > USUAL_SCATTER:
+        yield Caution(
+            "uncertainty-understated",
+            f"tests scatter {times:.1f} times as much as their stated uncertainties allow; the "
+            "intervals here follow the scatter",
+        )
+    elif not points.unstated_rates and float(chdtr(fit.df, chi)) < MISSTATED_P:
+        yield Caution(
+            "uncertainty-overstated",
+            f"tests scatter only {times:.2f} times what their stated uncertainties allow; the "
+            "intervals here follow the scatter, so an error that all tests share is not in them",
+        )
+
+
+def _pressure(value: float) -> str:
+    return f"{value / 1e6:.3g} MPa ({value / _PSI:.3g} psi)"
+
+
+def _chance(p: float) -> str:
+    return "fewer than 1 in 1000" if p < 1e-3 else f"{100.0 * p:.1f} %"

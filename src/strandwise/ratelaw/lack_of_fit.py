@@ -1,0 +1,121 @@
+"""Whether points bend away from the law that was fitted to them."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.special import betainc, fdtrc
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    import numpy.typing as npt
+
+    FloatArray = npt.NDArray[np.float64]
+
+__all__ = ["lack_of_fit_p"]
+
+_LEAST_POINTS = 5
+# Neighbours closer than this count as repeats at one pressure (common practice, no source).
+_SAME_PRESSURE = math.log(1.03)
+
+
+def lack_of_fit_p(
+    adjusted: FloatArray, weights: FloatArray, design: FloatArray, residuals: FloatArray
+) -> float:
+    """Give the probability of as much bend about the law as is seen, where the law is true.
+
+    The smallest probability of these tests times their number (Bonferroni): a second-, from 6
+    points also a third- and from 8 a fourth-order polynomial in ln P against the law; from 7
+    points, whether neighbours in pressure are off to the same side (Durbin & Watson, Biometrika
+    58 (1971) 1: plateaus with several bends show so); and, where three or more pressures were
+    tested and some of them again, the means at each pressure against the scatter at one pressure
+    (pure error). 1 where there are fewer than five points.
+
+    Parameters
+    ----------
+    adjusted
+        ln(P/P0), shape (points,).
+    weights, residuals
+        1/variance, and residuals of ln r.
+    design
+        Derivatives of ln r by the law's parameters, shape (points, 2).
+    """
+    if residuals.size < _LEAST_POINTS:
+        return 1.0
+    relative = weights / weights.max()
+    found = [
+        *_polynomial_ps(adjusted, relative, design, residuals),
+        *_neighbours_p(adjusted, relative, design, residuals),
+        *_repeats_p(adjusted, relative, residuals),
+    ]
+    return min(1.0, min(found) * len(found)) if found else 1.0
+
+
+def _polynomial_ps(
+    adjusted: FloatArray, weights: FloatArray, design: FloatArray, residuals: FloatArray
+) -> Iterator[float]:
+    k = residuals.size
+    root = np.sqrt(weights)
+    z = (adjusted - adjusted.mean()) / max(float(np.ptp(adjusted)) / 2.0, 1e-300)
+    basis, _ = np.linalg.qr(design * root[:, None])
+    left = residuals * root
+    left = left - basis @ (basis.T @ left)
+    for order, least in ((2, 5), (3, 6), (4, 8)):
+        column = z**order * root
+        size = float(np.linalg.norm(column))
+        for _ in range(2):  # twice is enough to be orthogonal to rounding
+            column = column - basis @ (basis.T @ column)
+        length = float(np.linalg.norm(column))
+        if k < least or length < 1e-6 * size:
+            return
+        basis = np.column_stack([basis, column / length])
+        explained = float(np.sum((basis[:, 2:].T @ left) ** 2))
+        yield _f_test(explained, order - 1, float(left @ left) - explained, k - 1 - order)
+
+
+def _neighbours_p(
+    adjusted: FloatArray, weights: FloatArray, design: FloatArray, residuals: FloatArray
+) -> Iterator[float]:
+    k = residuals.size
+    if k < 7:
+        return
+    order = np.argsort(adjusted)
+    root = np.sqrt(weights[order])
+    basis, _ = np.linalg.qr(design[order] * root[:, None])
+    projector = np.eye(k) - basis @ basis.T
+    left = projector @ (residuals[order] * root)
+    total = float(left @ left)
+    if total <= k * 1e-24:  # rounding
+        return
+    steps = np.diff(np.eye(k), axis=0) @ projector
+    product = projector @ steps.T @ steps
+    df = k - 2
+    mean = float(np.trace(product)) / df
+    variance = 2.0 * (float(np.sum(product * product.T)) - df * mean * mean) / (df * (df + 2))
+    # The ratio lies in 0 to 4; a beta distribution with its mean and variance.
+    both = mean * (4.0 - mean) / variance - 1.0
+    ratio = float(np.sum(np.diff(left) ** 2)) / total
+    yield float(betainc(both * mean / 4.0, both * (1.0 - mean / 4.0), ratio / 4.0))
+
+
+def _repeats_p(adjusted: FloatArray, weights: FloatArray, residuals: FloatArray) -> Iterator[float]:
+    order = np.argsort(adjusted)
+    group = np.concatenate([[0], np.cumsum(np.diff(adjusted[order]) > _SAME_PRESSURE)])
+    w, left = weights[order], residuals[order]
+    groups = int(group[-1]) + 1
+    df = left.size - groups
+    if groups < 3 or df < 2:
+        return
+    means = np.bincount(group, w * left) / np.bincount(group, w)
+    between = float(np.sum(np.bincount(group, w) * means**2))
+    within = float(np.sum(w * (left - means[group]) ** 2))
+    yield _f_test(between, groups - 2, within, df)
+
+
+def _f_test(explained: float, df_explained: int, rest: float, df_rest: int) -> float:
+    # Rounding of points that lie on the law is no bend.
+    rest = max(rest, df_rest * 1e-24)
+    return float(fdtrc(df_explained, df_rest, explained / df_explained / (rest / df_rest)))
