@@ -1,0 +1,252 @@
+"""Numbers and units as people read them.
+
+Everything here turns finished SI results into text or into display units; nothing is estimated.
+Digits follow the uncertainty: two significant digits of it, and the value to the same place
+(JCGM 100:2008, 7.2.6).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from decimal import ROUND_HALF_EVEN, Context, Decimal
+from typing import TYPE_CHECKING, overload
+
+from strandwise.errors import RequestError
+from strandwise.units import Kind, Unit, parse_unit
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import numpy as np
+    from numpy.typing import NDArray
+
+__all__ = [
+    "NO_VALUE",
+    "DisplayUnits",
+    "axis_label",
+    "decimals_for",
+    "display_units",
+    "format_interval",
+    "format_number",
+    "format_plus_minus",
+    "format_probability",
+    "in_unit",
+    "plain_number",
+    "unit_text",
+]
+
+NO_VALUE = "—"
+_MINUS = "−"
+_UNCERTAINTY_DIGITS = 2
+_LARGEST_PLAIN = 1e7
+_SMALLEST_PLAIN = 1e-5
+# Wide enough for every place of every float, so that rounding to a place never fails.
+_EXACT = Context(prec=700, rounding=ROUND_HALF_EVEN)
+
+
+@dataclass(frozen=True, slots=True)
+class DisplayUnits:
+    """The units that one reader sees.
+
+    Parameters
+    ----------
+    name
+        ``metric`` or ``inch-pound``.
+    rate, pressure, length, mass, force, temperature
+        One unit for each kind of quantity. Pressures are absolute; labels say so.
+    """
+
+    name: str
+    rate: Unit
+    pressure: Unit
+    length: Unit
+    mass: Unit
+    force: Unit
+    temperature: Unit
+
+
+_SYMBOLS: Mapping[str, Mapping[str, tuple[str, Kind]]] = {
+    "metric": {
+        "rate": ("mm/s", Kind.VELOCITY),
+        "pressure": ("MPa", Kind.PRESSURE),
+        "length": ("mm", Kind.LENGTH),
+        "mass": ("g", Kind.MASS),
+        "force": ("N", Kind.FORCE),
+        "temperature": ("degC", Kind.TEMPERATURE),
+    },
+    "inch-pound": {
+        "rate": ("in/s", Kind.VELOCITY),
+        "pressure": ("psi", Kind.PRESSURE),
+        "length": ("in", Kind.LENGTH),
+        "mass": ("lb", Kind.MASS),
+        "force": ("lbf", Kind.FORCE),
+        "temperature": ("degF", Kind.TEMPERATURE),
+    },
+}
+
+_WRITTEN = {"degC": "°C", "degF": "°F"}
+
+
+def display_units(name: str) -> DisplayUnits:
+    """Units chosen by the name of their system.
+
+    Parameters
+    ----------
+    name
+        ``metric`` (mm/s, MPa, mm, g, N, °C) or ``inch-pound`` (in/s, psi, in, lb, lbf, °F).
+
+    Raises
+    ------
+    RequestError
+        The name is of no known system.
+    """
+    if name not in _SYMBOLS:
+        msg = f"unknown system of units {name!r}"
+        raise RequestError(
+            msg,
+            expected=" or ".join(repr(known) for known in _SYMBOLS),
+            hint='set units = "metric" or units = "inch-pound" in campaign.toml',
+        )
+    chosen = {field: parse_unit(symbol, kind) for field, (symbol, kind) in _SYMBOLS[name].items()}
+    return DisplayUnits(name=name, **chosen)
+
+
+@overload
+def in_unit(value: float, unit: Unit) -> float: ...
+@overload
+def in_unit(value: NDArray[np.float64], unit: Unit) -> NDArray[np.float64]: ...
+def in_unit(value: float | NDArray[np.float64], unit: Unit) -> float | NDArray[np.float64]:
+    """SI value or array of any shape, expressed in `unit`.
+
+    For numbers to be shown: an array is converted in floating point, not by exact fractions.
+    A standard uncertainty of a temperature must not come this way (the unit has an offset).
+    """
+    return (value - float(unit.offset)) / float(unit.factor)
+
+
+def unit_text(unit: Unit) -> str:
+    """Symbol of a unit as printed: ``°C`` for ``degC``, otherwise its own."""
+    return _WRITTEN.get(unit.symbol, unit.symbol)
+
+
+def axis_label(quantity: str, unit: Unit | str) -> str:
+    """Heading of an axis or column: ``Burn rate (mm/s)``; bare where `unit` is empty."""
+    symbol = unit if isinstance(unit, str) else unit_text(unit)
+    return f"{quantity} ({symbol})" if symbol else quantity
+
+
+def decimals_for(uncertainty: float) -> int:
+    """Decimal places that show two significant digits of an uncertainty.
+
+    Parameters
+    ----------
+    uncertainty
+        Positive and finite, in the unit shown.
+
+    Returns
+    -------
+    int
+        May be negative: −1 means to the nearest ten.
+    """
+    return _places_of_digits(uncertainty, _UNCERTAINTY_DIGITS)
+
+
+def format_number(
+    value: float | None,
+    uncertainty: float | None = None,
+    *,
+    digits: int = 3,
+    signed: bool = False,
+) -> str:
+    """One number with sensible digits.
+
+    Parameters
+    ----------
+    value
+        In the unit shown; None or not finite gives ``—``.
+    uncertainty
+        Standard uncertainty or half-width in the same unit; sets the last place shown.
+    digits
+        Significant digits where no uncertainty is known.
+    signed
+        Write ``+`` before what is above zero, as for differences.
+    """
+    if value is None or not math.isfinite(value):
+        return NO_VALUE
+    if uncertainty is not None and _is_positive(uncertainty):
+        places = decimals_for(uncertainty)
+        if not signed:
+            # A wide interval on the logarithm must not round the value itself away.
+            places = max(places, _places_of_digits(value, _UNCERTAINTY_DIGITS) if value else places)
+        return _fixed(value, places, signed=signed)
+    if value == 0:
+        return "0"
+    return _fixed(value, _places_of_digits(value, digits), signed=signed)
+
+
+def format_plus_minus(value: float | None, uncertainty: float | None) -> str:
+    """Value and standard uncertainty, ``7.42 ± 0.11``; the value alone where none is known."""
+    if value is None or not math.isfinite(value):
+        return NO_VALUE
+    if uncertainty is None or not _is_positive(uncertainty):
+        return format_number(value)
+    places = decimals_for(uncertainty)
+    return f"{_fixed(value, places)} ± {_fixed(uncertainty, places)}"
+
+
+def format_interval(interval: tuple[float, float] | None, *, signed: bool = False) -> str:
+    """Interval ``(7.20 … 7.64)``, both ends to two significant digits of its half-width.
+
+    Parameters
+    ----------
+    interval
+        Lower and upper end in the unit shown; None gives ``—``.
+    signed
+        Write ``+`` before what is above zero.
+    """
+    if interval is None or not all(math.isfinite(end) for end in interval):
+        return NO_VALUE
+    low, high = interval
+    half_width = (high - low) / 2.0
+    ends = (format_number(end, half_width, signed=signed) for end in interval)
+    return f"({' … '.join(ends)})"
+
+
+def format_probability(value: float | None) -> str:
+    """Probability with two digits, ``< 0.001`` and ``> 0.999`` at the ends of the scale."""
+    if value is None or not math.isfinite(value):
+        return NO_VALUE
+    if value < 0.001:
+        return "< 0.001"
+    if value > 0.999:
+        return "> 0.999"
+    return f"{value:.3f}" if value < 0.1 or value > 0.9 else f"{value:.2f}"
+
+
+def plain_number(value: float) -> str:
+    """Shortest plain decimal of a tick or a setting: ``0.5``, ``2``, ``1500``; never a power."""
+    return f"{Decimal(f'{value:.10g}').normalize():f}".replace("-", _MINUS)
+
+
+def _is_positive(value: float) -> bool:
+    return math.isfinite(value) and value > 0
+
+
+def _places_of_digits(value: float, digits: int) -> int:
+    """Places that show `digits` significant digits after rounding (0.0996 becomes 0.10)."""
+    rounded = Context(prec=digits, rounding=ROUND_HALF_EVEN).plus(Decimal(repr(float(value))))
+    return digits - 1 - rounded.adjusted()
+
+
+def _fixed(value: float, places: int, *, signed: bool = False) -> str:
+    """Decimal text at `places`, rounded half to even on the shortest decimal of the float."""
+    step = Decimal(1).scaleb(-places)
+    rounded = Decimal(repr(float(value))).quantize(step, context=_EXACT)
+    sign = "+" if signed and rounded > 0 else (_MINUS if rounded < 0 else "")
+    size = abs(rounded)
+    if size and not _SMALLEST_PLAIN <= size < _LARGEST_PLAIN:
+        text = f"{size:e}"
+        mantissa, exponent = text.split("e")
+        return f"{sign}{mantissa}e{int(exponent)}".replace("-", _MINUS)
+    return f"{sign}{size:f}"
