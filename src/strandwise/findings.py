@@ -78,10 +78,13 @@ class Caution:
         Short stable word in kebab case, such as ``few-points``.
     message
         What it is and what follows from it, for a person.
+    tests
+        Names of the tests that it is about; empty where it is about the whole.
     """
 
     code: str
     message: str
+    tests: tuple[str, ...] = ()
 
     def __str__(self) -> str:
         return f"{self.code}: {self.message}"

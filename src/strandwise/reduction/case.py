@@ -1,0 +1,112 @@
+"""What the records say about one firing, with the campaign's defaults, and what all ways share."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from strandwise.findings import Caution
+from strandwise.motor import propellant_mass
+from strandwise.reduction.chamber_pressure import STANDARD_AMBIENT, Surroundings
+from strandwise.reduction.points import RatePoint
+
+if TYPE_CHECKING:
+    from strandwise.records import Firing, Gas
+    from strandwise.reduction.results import FiringReduction
+
+__all__ = ["WEB_SD", "Case", "case_of", "point_of", "specific_impulse_of"]
+
+_STANDARD_GRAVITY = 9.80665  # m/s², NIST SP 811
+WEB_SD = 0.2e-3
+"""m: two caliper readings and a core that is not quite centred; assumed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """What the records say about one firing, the campaign's defaults filled in.
+
+    Parameters
+    ----------
+    firing, formulation
+        The record and the formulation of its batch.
+    gamma, characteristic_velocity
+        γ, 1, and c*, m/s; None where unknown.
+    surroundings
+        Ambient pressure.
+    mass
+        Of the propellant, kg; None where unknown.
+    exponent
+        n of the rate law for rate-mean pressures, 1.
+    cautions
+        What had to be assumed.
+    """
+
+    firing: Firing
+    formulation: str
+    gamma: float | None
+    characteristic_velocity: float | None
+    surroundings: Surroundings
+    mass: float | None
+    exponent: float
+    cautions: tuple[Caution, ...]
+
+
+def case_of(
+    firing: Firing,
+    formulation: str,
+    gas: Gas,
+    ambient: float | None,
+    density: float | None,
+    exponent: float,
+) -> Case:
+    """Fill in what a firing's record leaves to the campaign (arguments as `reduce_firing`)."""
+    own = firing.gas
+    recorded = firing.ambient_pressure if firing.ambient_pressure is not None else ambient
+    cautions: tuple[Caution, ...] = ()
+    if recorded is None:
+        text = "no ambient pressure or altitude is recorded: 101.3 kPa is assumed"
+        cautions = (Caution("ambient-assumed", text),)
+    return Case(
+        firing=firing,
+        formulation=formulation,
+        gamma=_first(own.specific_heat_ratio, gas.specific_heat_ratio),
+        characteristic_velocity=_first(own.characteristic_velocity, gas.characteristic_velocity),
+        surroundings=Surroundings(
+            STANDARD_AMBIENT if recorded is None else recorded, recorded is not None
+        ),
+        mass=propellant_mass(firing.grain, density),
+        exponent=exponent,
+        cautions=cautions,
+    )
+
+
+def _first(own: float | None, general: float | None) -> float | None:
+    return general if own is None else own
+
+
+def point_of(firing: Firing, result: FiringReduction, uncertainty: str) -> RatePoint | None:
+    """Return the rate point of a reduced firing; None where rate or pressure is missing."""
+    if result.rate_thickness_over_time is None or result.rate_mean_pressure is None:
+        return None
+    return RatePoint(
+        test=firing.test,
+        batch=firing.batch,
+        formulation=result.formulation,
+        kind="firing",
+        pressure=result.rate_mean_pressure,
+        pressure_sd=result.pressure_sd,
+        rate=result.rate_thickness_over_time,
+        rate_sd=result.rate_sd,
+        uncertainty=uncertainty,
+        temperature=firing.temperature,
+        used=not firing.exclude,
+        why_not=firing.exclude or None,
+        cautions=result.cautions,
+    )
+
+
+def specific_impulse_of(impulse: float | None, mass: float | None) -> float | None:
+    """Return impulse (N·s) over the weight of the propellant (kg), s; None if either is."""
+    if impulse is None or mass is None:
+        return None
+    return impulse / (mass * _STANDARD_GRAVITY)

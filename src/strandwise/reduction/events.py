@@ -1,0 +1,333 @@
+"""Events of a firing: ignition, web burnout, end of action, and how sure they are.
+
+Sources: start of burning at the inflection of the rise and web burnout at the greatest change
+of curvature or by tangent bisector, NASA SP-8039 (1971) pp. 77–78; the 10 % instants and the
+aft tangent bisector, Sutton & Biblarz, Rocket Propulsion Elements (from memory). The bisector
+depends on the scale of the axes; here time is in action times and the signal in peaks.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from strandwise.errors import DataError
+from strandwise.findings import Caution
+from strandwise.reduction.baseline import THRESHOLD, Located, locate
+from strandwise.reduction.results import Events, Quality
+from strandwise.reduction.signals import despiked, falling_crossing, integral_between, window
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+
+__all__ = ["events_from_arrays"]
+
+_LEAST_ROWS = 8
+
+
+@dataclass(frozen=True, slots=True)
+class _Burnout:
+    time: float
+    sd: float
+    rules: tuple[str, ...]
+
+
+def events_from_arrays(
+    time: Floats,
+    values: Floats,
+    *,
+    unit: str,
+    recorded_zero: float = 0.0,
+    ignition: float | None = None,
+    web_burnout: float | None = None,
+    end: float | None = None,
+) -> Events:
+    """Find the events of the one firing in a trace, after removing spikes and zero.
+
+    Parameters
+    ----------
+    time
+        Rising, s; shape (N,).
+    values
+        Thrust in N (either polarity) or absolute pressure in Pa; shape (N,).
+    unit
+        ``N`` or ``Pa``.
+    recorded_zero
+        What the channel should read at rest: 0 N or ambient pressure in Pa.
+    ignition, web_burnout, end
+        Instants set by a person, s on the same clock; None: found by rule.
+
+    Returns
+    -------
+    Events
+        With the zeroed signal, the rules used, the quality and a standard uncertainty of the
+        burn time.
+
+    Raises
+    ------
+    DataError
+        The trace holds no firing, starts after ignition, stops before the end of action, or
+        the instants set by hand are not in order within the trace.
+    """
+    t = np.asarray(time, dtype=np.float64)
+    raw = np.asarray(values, dtype=np.float64)
+    if len(t) < _LEAST_ROWS:
+        step = 1e3 * float(np.median(np.diff(t))) if len(t) > 1 else 0.0
+        msg = f"the trace has {len(t)} samples, {step:.4g} ms apart"
+        raise DataError(
+            msg,
+            expected=f"at least {_LEAST_ROWS} within the firing",
+            hint="log faster; what was read by hand can go into [summary]",
+        )
+    clean, spikes = despiked(raw)
+    found = locate(
+        t,
+        clean,
+        recorded_zero=recorded_zero,
+        signed=unit == "N",
+        unit=unit,
+        end_known=end is not None,
+    )
+    account = list(found.account)
+    if len(spikes):
+        where = ", ".join(f"{t[i]:.3f}" for i in spikes[:5])
+        more = " …" if len(spikes) > 5 else ""
+        account.insert(0, f"{len(spikes)} single-sample spikes removed, at {where}{more} s")
+    _check_overrides(t, ignition, web_burnout, end)
+    start, finish = _action(t, found, ignition, end)
+    start_sd, start_rules = _ignition_spread(t, found, start, by_hand=ignition is not None)
+    burnout = _burnout(t, found, start, finish, by_hand=web_burnout)
+    if not start < burnout.time <= finish:
+        msg = (
+            f"ignition {start:.4g} s, web burnout {burnout.time:.4g} s and end {finish:.4g} s "
+            "are not in that order"
+        )
+        raise DataError(msg, hint="correct the instants in [events]")
+    rules = (
+        *start_rules,
+        *burnout.rules,
+        f"end of action {finish:.4f} s: "
+        + ("set by hand" if end is not None else "10 % of the peak"),
+    )
+    quality = _quality(t, found.values, start, burnout.time, finish)
+    top = found.first + int(np.argmax(found.values[found.first : found.last + 1]))
+    return Events(
+        ignition=start,
+        web_burnout=burnout.time,
+        end=finish,
+        burn_time_sd=float(np.hypot(start_sd, burnout.sd)),
+        peak=float(found.values[top]),
+        peak_time=float(t[top]),
+        values=found.values,
+        zero_level=found.zero_level,
+        zero_sd=found.zero_sd,
+        quality=quality,
+        rules=rules,
+        account=tuple(account),
+        cautions=found.cautions + _quality_cautions(quality),
+    )
+
+
+def _check_overrides(
+    t: Floats, ignition: float | None, web_burnout: float | None, end: float | None
+) -> None:
+    given = [("ignition", ignition), ("web_burnout", web_burnout), ("end", end)]
+    for name, instant in given:
+        if instant is not None and not t[0] <= instant <= t[-1]:
+            msg = f"[events] {name} = {instant:g} s is outside the trace"
+            raise DataError(
+                msg,
+                expected=f"{t[0]:g} to {t[-1]:g} s, the trace's own clock",
+            )
+
+
+def _action(
+    t: Floats, found: Located, ignition: float | None, end: float | None
+) -> tuple[float, float]:
+    z, first, last = found.values, found.first, found.last
+    level = THRESHOLD * float(np.max(z[first : last + 1]))
+    if ignition is None:
+        if first == 0:
+            msg = (
+                f"the trace starts at {t[0]:g} s with the signal already at "
+                f"{100.0 * z[0] / level * THRESHOLD:.0f} % of its peak: ignition is not in it"
+            )
+            raise DataError(msg, hint="if it is known, set [events] ignition")
+        share = (level - z[first - 1]) / (z[first] - z[first - 1])
+        ignition = float(t[first - 1] + share * (t[first] - t[first - 1]))
+    if end is None:
+        if last == len(t) - 1:
+            msg = (
+                f"the trace stops at {t[-1]:g} s with the signal still at "
+                f"{100.0 * z[-1] / level * THRESHOLD:.0f} % of its peak"
+            )
+            raise DataError(msg, hint="if the end of action is known, set [events] end")
+        share = (z[last] - level) / (z[last] - z[last + 1])
+        end = float(t[last] + share * (t[last + 1] - t[last]))
+    return ignition, end
+
+
+def _ignition_spread(
+    t: Floats, found: Located, start: float, *, by_hand: bool
+) -> tuple[float, tuple[str, ...]]:
+    """Return the uncertainty of the ignition: sampling there, and the rule of the inflection."""
+    k = int(np.clip(np.searchsorted(t, start), 1, len(t) - 1))
+    interval = float(t[k] - t[k - 1])
+    if by_hand:
+        return interval / np.sqrt(12.0), (f"ignition {start:.4f} s: set by hand",)
+    # Of a sharp edge the rule finds one end of the interval, not its middle: 1/√3, not 1/√12.
+    sampling = interval / np.sqrt(3.0)
+    z = found.values
+    top = found.first + int(np.argmax(z[found.first : found.last + 1] >= 0.7 * np.max(z)))
+    a = max(found.first - 2, 0)
+    slopes = np.diff(z[a : top + 2]) / np.diff(t[a : top + 2])
+    i = a + int(np.argmax(slopes))
+    inflection = float((t[i] + t[i + 1]) / 2.0)
+    rules = (
+        f"ignition {start:.4f} s: 10 % of the peak (inflection of the rise: {inflection:.4f} s)",
+    )
+    return float(np.hypot(sampling, abs(inflection - start) / np.sqrt(3.0))), rules
+
+
+def _burnout(
+    t: Floats, found: Located, start: float, finish: float, *, by_hand: float | None
+) -> _Burnout:
+    """Return web burnout by the aft tangent bisector, and how far other rules lie from it."""
+    if by_hand is not None:
+        k = int(np.clip(np.searchsorted(t, by_hand), 1, len(t) - 1))
+        sd = float(t[k] - t[k - 1]) / float(np.sqrt(12.0))
+        return _Burnout(by_hand, sd, (f"web burnout {by_hand:.4f} s: set by hand",))
+    z = found.values
+    knee = _knee(t, z, start, finish)
+    level = float(np.interp(knee, t, z))
+    after = int(np.searchsorted(t, knee, side="right")) - 1
+    before = min(int(np.searchsorted(t, finish)) + 1, len(t) - 1)
+    half = falling_crossing(t, z, 0.5 * level, after, before)
+    bisected = _tangent_bisector(t, z, start, finish, knee)
+    rule, chosen = ("tangent bisector", bisected) if bisected is not None else ("knee", knee)
+    assert chosen is not None
+    chosen = min(chosen, finish)
+    tried = [chosen, knee] + ([half] if half is not None else [])
+    k = int(np.clip(np.searchsorted(t, chosen), 1, len(t) - 1))
+    sampling = float(t[k] - t[k - 1]) / np.sqrt(3.0)
+    spread = (max(tried) - min(tried)) / 2.0 / np.sqrt(3.0)
+    shown = "not found" if half is None else f"{half:.4f} s"
+    text = (
+        f"web burnout {chosen:.4f} s: {rule} on axes of action time and peak "
+        f"(greatest bend: {knee:.4f} s; half of the level there: {shown})"
+    )
+    return _Burnout(chosen, float(np.hypot(sampling, spread)), (text,))
+
+
+def _knee(t: Floats, z: Floats, start: float, finish: float) -> float:
+    """Return where the aft part of the trace bends most: farthest above its chord.
+
+    The chord runs from the instant of half the impulse to the end of action.
+    """
+    tt, zz = window(t, z, start, finish)
+    steps = np.diff(tt) * (zz[1:] + zz[:-1]) / 2.0
+    grown = np.concatenate([[0.0], np.cumsum(steps)])
+    middle = float(np.interp(0.5 * grown[-1], grown, tt))
+    ta, za = window(tt, zz, middle, finish)
+    chord = np.interp(ta, [middle, finish], [za[0], za[-1]])
+    return float(ta[int(np.argmax(za - chord))])
+
+
+def _tangent_bisector(
+    t: Floats, z: Floats, start: float, finish: float, knee: float
+) -> float | None:
+    """Return where the bisector of the aft tangents meets the trace, s; None where it cannot.
+
+    Tangents are least-squares lines: over the fifth of the action time before the knee, and
+    between 80 % and 30 % of the knee's level after it.
+    """
+    action = finish - start
+    peak = float(np.max(z[(t >= start) & (t <= finish)]))
+    s, y = (t - start) / action, z / peak
+    k = (knee - start) / action
+    level = float(np.interp(k, s, y))
+    plateau = _line(s, y, (s >= max(k - 0.2, 0.05)) & (s <= k - 0.01))
+    low = max(0.3 * level, min(THRESHOLD, 0.6 * level))
+    tail = _tail_line(s, y, k, 0.8 * level, low)
+    if plateau is None or tail is None or tail[0] >= plateau[0]:
+        return None
+    corner = (tail[1] - plateau[1]) / (plateau[0] - tail[0])
+    height = plateau[0] * corner + plateau[1]
+    back = -np.array([1.0, plateau[0]]) / np.hypot(1.0, plateau[0])
+    down = np.array([1.0, tail[0]]) / np.hypot(1.0, tail[0])
+    along = back + down
+    near = np.flatnonzero((s >= corner - 0.15) & (s <= corner + 0.15))
+    if not len(near):
+        return None
+    a, b = max(int(near[0]) - 1, 0), min(int(near[-1]) + 2, len(s))
+    side = (s[a:b] - corner) * along[1] - (y[a:b] - height) * along[0]
+    turns = np.flatnonzero(np.sign(side[:-1]) != np.sign(side[1:]))
+    if not len(turns):
+        return None
+    shares = side[turns] / (side[turns] - side[turns + 1])
+    meets = s[a + turns] + shares * (s[a + turns + 1] - s[a + turns])
+    return float(start + action * meets[int(np.argmin(np.abs(meets - corner)))])
+
+
+def _line(s: Floats, y: Floats, where: NDArray[np.bool_]) -> tuple[float, float] | None:
+    x, v = s[where], y[where]
+    if len(x) < 2 or np.ptp(x) == 0.0:
+        return None
+    dx = x - x.mean()
+    slope = float(np.sum(dx * (v - v.mean())) / np.sum(dx**2))
+    return slope, float(v.mean() - slope * x.mean())
+
+
+def _tail_line(
+    s: Floats, y: Floats, knee: float, high: float, low: float
+) -> tuple[float, float] | None:
+    begin = int(np.searchsorted(s, knee, side="right")) - 1
+    under = np.flatnonzero(y[begin:] <= low)
+    if not len(under):
+        return None
+    stop = begin + int(under[0])
+    over = np.flatnonzero(y[begin : stop + 1] >= high)
+    if not len(over):
+        return None
+    first = begin + int(over[-1])
+    picked = np.zeros(len(s), dtype=np.bool_)
+    # A sharp end has no sample between the levels: the two that enclose it give the tangent.
+    inner = stop - first - 1
+    picked[first + (inner >= 2) : stop + (inner < 2)] = True
+    return _line(s, y, picked)
+
+
+def _quality(t: Floats, z: Floats, start: float, burnout: float, finish: float) -> Quality:
+    settled = start + 0.1 * (burnout - start)
+    _, steady = window(t, z, settled, burnout)
+    # Percentiles, so that a single noisy sample does not make a trace uneven.
+    low, high = (float(v) for v in np.percentile(steady, [1.0, 99.0]))
+    whole = integral_between(t, z, start, finish)
+    tail = integral_between(t, z, burnout, finish) if finish > burnout else 0.0
+    return Quality(
+        spread=(high - low) / (high + low) if high + low > 0.0 else 1.0,
+        burn_over_action=(burnout - start) / (finish - start),
+        tail_fraction=tail / whole,
+    )
+
+
+def _quality_cautions(quality: Quality) -> tuple[Caution, ...]:
+    cautions = []
+    if not quality.neutral:
+        text = (
+            f"the signal varies by ±{100.0 * quality.spread:.0f} % during the burn (±10 % is "
+            "neutral): the rate is one for a range of pressures, taken at their rate-mean"
+        )
+        cautions.append(Caution("trace-not-neutral", text))
+    if quality.burn_over_action < 0.87 or quality.tail_fraction > 0.05:
+        text = (
+            f"burn time is {100.0 * quality.burn_over_action:.0f} % of action time (87 % wanted) "
+            f"and the tail-off holds {100.0 * quality.tail_fraction:.1f} % of the integral (5 % "
+            "wanted): the end of burning, and with it the rate, is uncertain"
+        )
+        cautions.append(Caution("slow-tail-off", text))
+    return tuple(cautions)
