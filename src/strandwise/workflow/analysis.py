@@ -7,7 +7,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import groupby
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -336,13 +336,42 @@ def compare_campaign(
         dose = dose_of(name, campaign.formulations, baseline)
         if dose is not None:
             doses[name] = dose
-    observations = RateObservations.from_points(used)
-    if format_pressure is None:
-        return compare_formulations(observations, baseline=baseline, pressure=pressure, doses=doses)
-    return compare_formulations(
-        observations,
-        baseline=baseline,
-        pressure=pressure,
-        doses=doses,
-        format_pressure=format_pressure,
+    options: dict[str, Any] = {"baseline": baseline, "pressure": pressure, "doses": doses}
+    if format_pressure is not None:
+        options["format_pressure"] = format_pressure
+    comparison = compare_formulations(RateObservations.from_points(used), **options)
+    caution = _outlier_caution(used, comparison, options)
+    if caution is None:
+        return comparison
+    return dataclasses.replace(comparison, cautions=(*comparison.cautions, caution))
+
+
+def _outlier_caution(
+    used: Sequence[RatePoint], comparison: Comparison, options: Mapping[str, Any]
+) -> Caution | None:
+    """What the comparison would say without the tests that stand out from their batch's law."""
+    suspects = {
+        test
+        for fit in fit_batches(_series([p for p in used if p.kind == "strand"], by="batch"))
+        for caution in fit.cautions
+        if caution.code == "outlier"
+        for test in caution.tests
+    }
+    left = [point for point in used if point.test not in suspects]
+    if not suspects or not any(point.formulation == options["baseline"] for point in left):
+        return None
+    without = compare_formulations(RateObservations.from_points(left), **options)
+    shown = ", ".join(
+        f"{row.formulation} {f'{100.0 * row.shift:+.1f}'.replace('-', '−')} %"
+        for row in without.formulations
+        if row.shift is not None and row.formulation != comparison.baseline
+    )
+    many = len(suspects) > 1
+    return Caution(
+        "outlier",
+        f"test{'s' if many else ''} {', '.join(sorted(suspects))} stand{'' if many else 's'} out "
+        f"from the law of {'their batches' if many else 'its batch'} (`fit` says how far) and "
+        f"{'are' if many else 'is'} kept; without {'them' if many else 'it'} the shifts would be: "
+        f"{shown or 'none'}",
+        tuple(sorted(suspects)),
     )

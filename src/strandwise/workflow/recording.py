@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import dataclasses
 import difflib
+import hashlib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from strandwise.errors import RecordsError, RequestError, UnitError
+from strandwise.errors import RecordsError, RequestError, UnitError, UnlikelyError
 from strandwise.findings import Finding, Source
 from strandwise.records import (
     BATCH_FIELDS,
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
     from strandwise.records import Campaign, CampaignReading, Field, Firing
 
 __all__ = [
+    "NEW_RECORD",
     "Logged",
     "log_batch",
     "log_firing",
@@ -47,7 +49,8 @@ __all__ = [
     "unknown_name",
 ]
 
-_NEW = "the new record"
+NEW_RECORD = "the new record"
+"""Path in the source of findings on a record that is not written yet."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +130,7 @@ def parse_texts(
         try:
             values[field.name] = field.parse(text, scale)
         except UnitError as error:
-            source = Source(_NEW, None, field.name)
+            source = Source(NEW_RECORD, None, field.name)
             findings.append(Finding(source, "bad-value", error.message, error.expected, error.hint))
     if findings:
         raise RecordsError(findings)
@@ -150,20 +153,34 @@ def log_batch(folder: CampaignFolder, texts: Mapping[str, str], *, confirmed: bo
     ------
     RecordsError
         A text, or the file, is at fault.
+    UnlikelyError
+        A value is not likely and not confirmed.
     RequestError
-        A value is not likely and not confirmed, or the file cannot be written.
+        There is such a batch already, or the file cannot be written.
     """
+    _sound_batch(folder, texts, confirmed=confirmed)
     with campaign_lock(folder):
-        campaign, reading = read_for_logging(folder)
-        values = parse_texts(BATCH_FIELDS, texts, pressure_scale(campaign))
-        batch = Batch(**values, source=Source(_NEW))
-        if batch.batch in campaign.batches:
-            _refuse_taken("batch", batch.batch, campaign.batches[batch.batch].source)
-        changed = dataclasses.replace(campaign, batches={**campaign.batches, batch.batch: batch})
-        _refuse_faulty(changed, folder, reading)
-        _refuse_unlikely(implausible(batch, BATCH_FIELDS), confirmed=confirmed)
+        campaign, batch = _sound_batch(folder, texts, confirmed=confirmed)
         _append(folder, folder.batches, batch, BATCH_FIELDS, campaign)
     return Logged(batch, folder.shown(folder.batches))
+
+
+def _sound_batch(
+    folder: CampaignFolder, texts: Mapping[str, str], *, confirmed: bool
+) -> tuple[Campaign, Batch]:
+    """The campaign and the batch, if it may be added.
+
+    Called before the lock is taken too, so that a refusal touches no file, not even the lock's.
+    """
+    campaign, reading = read_for_logging(folder)
+    values = parse_texts(BATCH_FIELDS, texts, pressure_scale(campaign))
+    batch = Batch(**values, source=Source(NEW_RECORD))
+    if batch.batch in campaign.batches:
+        _refuse_taken("batch", batch.batch, campaign.batches[batch.batch].source)
+    changed = dataclasses.replace(campaign, batches={**campaign.batches, batch.batch: batch})
+    _refuse_faulty(changed, folder, reading)
+    _refuse_unlikely(implausible(batch, BATCH_FIELDS), confirmed=confirmed)
+    return campaign, batch
 
 
 def log_strand(
@@ -183,19 +200,28 @@ def log_strand(
     RecordsError, RequestError
         As for `log_batch`.
     """
+    _sound_strand(folder, texts, confirmed=confirmed, wire=wire)
     with campaign_lock(folder):
-        campaign, reading = read_for_logging(folder)
-        values = parse_texts(STRAND_FIELDS, texts, pressure_scale(campaign))
-        strand = StrandReading(**values, source=Source(_NEW))
-        taken = {s.test: s.source for s in campaign.strands}
-        taken |= {f.test: f.source for f in campaign.firings}
-        if strand.test in taken and not wire:
-            _refuse_taken("test", strand.test, taken[strand.test])
-        changed = dataclasses.replace(campaign, strands=(*campaign.strands, strand))
-        _refuse_faulty(changed, folder, reading)
-        _refuse_unlikely(implausible(strand, STRAND_FIELDS), confirmed=confirmed)
+        campaign, strand = _sound_strand(folder, texts, confirmed=confirmed, wire=wire)
         _append(folder, folder.strands, strand, STRAND_FIELDS, campaign)
     return Logged(strand, folder.shown(folder.strands))
+
+
+def _sound_strand(
+    folder: CampaignFolder, texts: Mapping[str, str], *, confirmed: bool, wire: bool
+) -> tuple[Campaign, StrandReading]:
+    """The campaign and the strand, if it may be added; for the calls see `_sound_batch`."""
+    campaign, reading = read_for_logging(folder)
+    values = parse_texts(STRAND_FIELDS, texts, pressure_scale(campaign))
+    strand = StrandReading(**values, source=Source(NEW_RECORD))
+    taken = {s.test: s.source for s in campaign.strands}
+    taken |= {f.test: f.source for f in campaign.firings}
+    if strand.test in taken and not wire:
+        _refuse_taken("test", strand.test, taken[strand.test])
+    changed = dataclasses.replace(campaign, strands=(*campaign.strands, strand))
+    _refuse_faulty(changed, folder, reading)
+    _refuse_unlikely(implausible(strand, STRAND_FIELDS), confirmed=confirmed)
+    return campaign, strand
 
 
 def log_firing(
@@ -225,73 +251,108 @@ def log_firing(
     RecordsError, RequestError
         As for `log_batch`; also if a file of that name exists, or the trace cannot be read.
     """
+    raw = None if raw_trace is None else _RawTrace.read(folder, test, raw_trace)
+    _sound_firing(folder, test, tables, raw, confirmed=confirmed)
+    path = folder.firing(test)
     with campaign_lock(folder):
-        campaign, reading = read_for_logging(folder)
-        path = folder.firing(test)
-        strand = next((s for s in campaign.strands if s.test == test), None)
-        if strand is not None:
-            _refuse_taken("test", test, strand.source)
-        if path.exists():
-            _refuse_taken("test", test, Source(folder.shown(path)))
-        kept = None if raw_trace is None else _keep_trace(folder, test, raw_trace)
+        firing, text = _sound_firing(folder, test, tables, raw, confirmed=confirmed)
+        if firing.trace is not None and raw is not None:
+            firing = dataclasses.replace(
+                firing, trace=dataclasses.replace(firing.trace, file=raw.target)
+            )
+        if raw is not None:
+            write_new(raw.target, raw.content)
         try:
-            firing = _write_firing(folder, path, tables, kept, campaign, reading, confirmed)
+            write_new(path, text.encode("utf-8"))
         except BaseException:
-            if kept is not None:
-                kept.unlink(missing_ok=True)
+            if raw is not None:
+                raw.target.unlink(missing_ok=True)
             raise
     return Logged(firing, folder.shown(path))
 
 
-def _write_firing(
+@dataclass(frozen=True, slots=True)
+class _RawTrace:
+    """A logger file that is to be kept as `target`."""
+
+    content: bytes
+    target: Path
+
+    @classmethod
+    def read(cls, folder: CampaignFolder, test: str, raw: Path) -> _RawTrace:
+        if not raw.is_file():
+            what = "is a folder" if raw.is_dir() else "does not exist"
+            msg = f"the trace {raw} {what}"
+            raise RequestError(msg, expected="the file that the logger wrote")
+        try:
+            content = raw.read_bytes()
+        except OSError as error:
+            msg = f"the trace {raw} cannot be read: {error.strerror}"
+            raise RequestError(msg) from error
+        return cls(content, folder.traces / f"{test}{raw.suffix.lower()}")
+
+
+def _sound_firing(
     folder: CampaignFolder,
-    path: Path,
+    test: str,
     tables: Mapping[str, Any],
-    kept: Path | None,
-    campaign: Campaign,
-    reading: CampaignReading,
+    raw: _RawTrace | None,
+    *,
     confirmed: bool,
-) -> Firing:
-    content = {
-        key: dict(value) if isinstance(value, dict) else value for key, value in tables.items()
-    }
-    if "trace" in content:
-        trace = content["trace"]
-        if kept is not None:
-            trace = {"file": kept.relative_to(folder.path).as_posix(), **trace}
-        file = folder.path / str(trace.get("file", ""))
-        if file.is_file():
-            trace["sha256"] = sha256_of(file)
-        content["trace"] = trace
+) -> tuple[Firing, str]:
+    """The firing and the text of its file, if it may be added; for the calls see `_sound_batch`."""
+    campaign, reading = read_for_logging(folder)
+    parse_texts(STRAND_FIELDS[:1], {"test": test}, pressure_scale(campaign))
+    path = folder.firing(test)
+    strand = next((s for s in campaign.strands if s.test == test), None)
+    if strand is not None:
+        _refuse_taken("test", test, strand.source)
+    if path.exists():
+        _refuse_taken("test", test, Source(folder.shown(path)))
+    if raw is not None and raw.target.exists():
+        msg = f"{folder.shown(raw.target)} exists already"
+        raise RequestError(msg, hint="choose another name for the test; nothing was changed")
+    # A raw trace is written last; until then a file that is there stands in for it.
+    content = _with_digest(folder, tables, raw)
     text = compose_firing(content)
+    if raw is not None and "trace" in content:
+        content["trace"] = {**content["trace"], "file": folder.settings.name}
     firing, findings, _ = parse_firing(
-        text, path, folder, pressure_scale(campaign), campaign.instruments
+        compose_firing(content), path, folder, pressure_scale(campaign), campaign.instruments
     )
-    if firing is None or findings:
+    if findings or firing is None:
         raise RecordsError(
-            [dataclasses.replace(f, source=Source(_NEW, None, f.source.field)) for f in findings]
+            [
+                dataclasses.replace(f, source=Source(NEW_RECORD, None, f.source.field))
+                for f in findings
+            ]
         )
-    marked = dataclasses.replace(firing, source=Source(_NEW))
+    trace = firing.trace if raw is None else None
+    marked = dataclasses.replace(firing, source=Source(NEW_RECORD), trace=trace)
     changed = dataclasses.replace(campaign, firings=(*campaign.firings, marked))
     _refuse_faulty(changed, folder, reading)
     _refuse_unlikely(implausible_firing(firing), confirmed=confirmed)
-    write_new(path, text.encode("utf-8"))
-    return firing
+    return firing, text
 
 
-def _keep_trace(folder: CampaignFolder, test: str, raw: Path) -> Path:
-    if not raw.is_file():
-        what = "is a folder" if raw.is_dir() else "does not exist"
-        msg = f"the trace {raw} {what}"
-        raise RequestError(msg, expected="the file that the logger wrote")
-    target = folder.traces / f"{test}{raw.suffix.lower()}"
-    try:
-        content = raw.read_bytes()
-    except OSError as error:
-        msg = f"the trace {raw} cannot be read: {error.strerror}"
-        raise RequestError(msg) from error
-    write_new(target, content)
-    return target
+def _with_digest(
+    folder: CampaignFolder, tables: Mapping[str, Any], raw: _RawTrace | None
+) -> dict[str, Any]:
+    content = {
+        key: dict(value) if isinstance(value, dict) else value for key, value in tables.items()
+    }
+    if "trace" not in content:
+        return content
+    trace = content["trace"]
+    if raw is not None:
+        kept = raw.target.relative_to(folder.path).as_posix()
+        digest = hashlib.sha256(raw.content).hexdigest()
+        content["trace"] = {"file": kept, **trace, "sha256": digest}
+    else:
+        file = folder.path / str(trace.get("file", ""))
+        if file.is_file():
+            trace["sha256"] = sha256_of(file)
+    return content
 
 
 def _append(
@@ -323,7 +384,7 @@ def _refuse_faulty(changed: Campaign, folder: CampaignFolder, reading: CampaignR
     findings = [
         finding
         for finding in problems_of(changed, folder, reading.problems)
-        if finding.source.path == _NEW
+        if finding.source.path == NEW_RECORD
     ]
     if findings:
         raise RecordsError(findings)
@@ -332,8 +393,4 @@ def _refuse_faulty(changed: Campaign, folder: CampaignFolder, reading: CampaignR
 def _refuse_unlikely(found: Sequence[Finding] | Any, *, confirmed: bool) -> None:
     findings = list(found)
     if findings and not confirmed:
-        told = "; ".join(f"{finding.message} (likely: {finding.expected})" for finding in findings)
-        msg = f"not likely: {told}"
-        raise RequestError(
-            msg, hint=f"{findings[0].hint}; if it is right, give --yes; nothing was changed"
-        )
+        raise UnlikelyError(findings)
