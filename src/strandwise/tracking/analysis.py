@@ -1,0 +1,242 @@
+"""The fitted comparison model, and which questions it can answer."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections import Counter
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.special import fdtrc
+
+from strandwise.tracking.layout import lay_out, tests_of
+from strandwise.tracking.mixed import ContrastEstimate, fit_mixed_model
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from strandwise.tracking.comparison import RateKind, RateObservations
+    from strandwise.tracking.layout import Layout, Tests
+    from strandwise.tracking.mixed import MixedFit
+
+    FloatArray = NDArray[np.float64]
+
+__all__ = ["Analysis", "analyse"]
+
+_MAX_REWEIGHTINGS = 10
+_EXPONENT_SETTLED = 1e-5
+# How far (ratio of pressures) a borrowed exponent may carry a rate: one that is wrong by 0.1 is
+# then wrong by 2 % in rate. Without any exponent, 0.5 over 2 % is wrong by 1 %.
+_BORROWED_REACH = 1.25
+_UNCORRECTED_REACH = 1.02
+_RANGE_SLACK = 1.01  # a range that ends 1 % short of the pressure still holds it
+_WHOLE = 1e-6
+_RANK_TOLERANCE = 1e-9
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class Analysis:
+    """One fitted comparison.
+
+    Parameters
+    ----------
+    tests, layout, fit
+        Rows, columns and the fitted model.
+    baseline
+        Formulation to compare with.
+    pressure
+        Absolute pressure of the comparison, Pa.
+    """
+
+    tests: Tests
+    layout: Layout
+    fit: MixedFit
+    baseline: str
+    pressure: float
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Formulations, the baseline first."""
+        return tuple(self.layout.level_column)
+
+    @cached_property
+    def single_tests(self) -> bool:
+        """Whether no batch was tested more than once."""
+        return max(Counter(self.tests.batch).values()) == 1
+
+    @cached_property
+    def separable(self) -> bool:
+        """Whether differences between formulations have an interval at all."""
+        return self.fit.between_df > 0 and (self.fit.batch_sd is not None or self.single_tests)
+
+    def estimate(self, contrast: FloatArray) -> ContrastEstimate:
+        """Estimate a contrast; without an interval where the spread of batches is not known.
+
+        Differences inside batches do not need that spread.
+        """
+        estimate = self.fit.contrast(contrast)
+        if self.separable or self.layout.estimable_within(contrast):
+            return estimate
+        return ContrastEstimate(estimate.value)
+
+    def carried(self, name: str) -> float:
+        """Ratio (≥ 1) of pressures over which a formulation's rate goes without own exponent."""
+        if name in self.layout.measured:
+            return 1.0
+        chosen = self.tests.log_pressure[self.tests.rows_of(name)]
+        return float(np.exp(abs(np.mean(chosen) - np.log(self.pressure))))
+
+    def reaches(self, name: str) -> bool:
+        """Whether the formulation's rate at the pressure follows from its tests."""
+        reach = _UNCORRECTED_REACH if self.layout.exponent_donor is None else _BORROWED_REACH
+        return self.carried(name) <= reach
+
+    def extrapolated(self, name: str) -> bool:
+        """Whether the pressure lies outside the formulation's tested range."""
+        low, high = self.tests.pressure_range(name)
+        return not low / _RANGE_SLACK <= self.pressure <= high * _RANGE_SLACK
+
+    def rate_contrast(self, name: str) -> FloatArray | None:
+        """Contrast of ln r at the pressure; None where it does not follow from the tests."""
+        if self.reads_as_one_method(name) and self.reaches(name):
+            return self.layout.level(name)
+        return None
+
+    def reads_as_one_method(self, name: str) -> bool:
+        """Whether the formulation's rate is free of a mixture of strands and firings."""
+        # 0: as its strands read, 1: as its firings read; anything else is neither.
+        taken_for = float(self.layout.level(name) @ self.layout.confounding)
+        return min(abs(taken_for), abs(taken_for - 1.0)) < _WHOLE
+
+    def shift_contrast(self, name: str) -> FloatArray | None:
+        """Contrast of ln r against the baseline; None where it does not follow from the tests."""
+        own, base = self.rate_contrast(name), self.rate_contrast(self.baseline)
+        if own is None or base is None or not self.layout.estimable(own - base):
+            return None
+        return np.asarray(own - base)
+
+    def exponent_contrast(self, name: str) -> FloatArray | None:
+        """Contrast of the formulation's own exponent; None where it has none."""
+        if name not in self.layout.measured:
+            return None
+        contrast = self.layout.exponent(name)
+        return contrast if self.layout.estimable(contrast) else None
+
+    def exponent_shift_contrast(self, name: str) -> FloatArray | None:
+        """Contrast of the exponent against the baseline's; None where either has none."""
+        own, base = self.exponent_contrast(name), self.exponent_contrast(self.baseline)
+        return None if own is None or base is None else np.asarray(own - base)
+
+    @cached_property
+    def method_offset(self) -> ContrastEstimate | None:
+        """ln(firing/strand); None where it does not follow from the tests."""
+        contrast = self.layout.firing_offset()
+        return None if contrast is None else self.estimate(contrast)
+
+    @cached_property
+    def exponent_heterogeneity_p(self) -> float | None:
+        """Probability of exponents that differ this much between batches of one formulation.
+
+        F-test of an exponent for each batch against one for each formulation, both with a level
+        for each batch. None without degrees of freedom or without scatter.
+        """
+        if self.fit.exact or not self.layout.measured:
+            return None
+        x = self.tests.log_pressure - np.mean(self.tests.log_pressure)
+        batches = np.array(
+            [[name == batch for batch in self.fit.batches] for name in self.tests.batch]
+        )
+        common = np.column_stack([batches.astype(np.float64), self.layout.design])
+        own = np.column_stack([common, batches * x[:, None]])
+        one, free = (_residual_sum(columns, self.tests.log_rate) for columns in (common, own))
+        extra = one.df - free.df
+        if extra == 0 or free.df == 0 or free.squares <= 0.0:
+            return None
+        ratio = (one.squares - free.squares) / extra / (free.squares / free.df)
+        return float(fdtrc(extra, free.df, max(ratio, 0.0)))
+
+    @property
+    def both_kinds(self) -> bool:
+        """Whether strands and firings are in."""
+        return bool(self.tests.is_firing.any() and not self.tests.is_firing.all())
+
+    @property
+    def rate_kind(self) -> RateKind:
+        """What the rates stand for."""
+        if self.tests.is_firing.all():
+            return "firing"
+        return "mixed" if self.both_kinds and self.layout.firing_column is None else "strand"
+
+    @cached_property
+    def known_variance(self) -> FloatArray | None:
+        """Variance of ln r from stated uncertainties, at the fitted exponents."""
+        return self.tests.known_variance(_exponents(self.layout, self.fit))
+
+    @cached_property
+    def within_batch_sd(self) -> float | None:
+        """Scatter of ln r from test to test of one batch; None where it cannot be told.
+
+        Of strands where there are any: a firing's uncertainty says nothing of theirs.
+        """
+        residual_sd = self.fit.residual_sd
+        if residual_sd is None or self.fit.within_df == 0:
+            return None
+        if self.known_variance is None:
+            return residual_sd
+        if residual_sd == 0.0:  # the stated part may be more than there is
+            return self.fit.within_sd
+        strands = ~self.tests.is_firing
+        alike = self.known_variance[strands] if strands.any() else self.known_variance
+        return float(np.sqrt(residual_sd**2 + np.mean(alike)))
+
+
+def analyse(observations: RateObservations, *, baseline: str, pressure: float) -> Analysis:
+    """Fit ln r = α_f + n_f ln(P/P_at) + δ·[firing] + b_batch + ε.
+
+    The exponents that turn the pressures' uncertainty into one of ln r are refitted until they
+    settle.
+
+    Parameters
+    ----------
+    observations
+        Rates, m/s, at absolute pressures, Pa.
+    baseline
+        Formulation to compare with; among the observations.
+    pressure
+        P_at, Pa.
+    """
+    tests = tests_of(observations)
+    layout = lay_out(tests, baseline, pressure)
+    needs_exponents = not bool(np.all(np.isnan(tests.log_pressure_variance)))
+    exponents: dict[str, float] = {}
+    for _ in range(_MAX_REWEIGHTINGS):
+        fit = fit_mixed_model(
+            tests.log_rate,
+            layout.design,
+            tests.batch,
+            tests.known_variance(exponents),
+            columns=layout.columns,
+        )
+        fitted = _exponents(layout, fit)
+        changes = [abs(n - exponents.get(name, np.inf)) for name, n in fitted.items()]
+        exponents = fitted
+        if not needs_exponents or max(changes, default=0.0) < _EXPONENT_SETTLED:
+            break
+    return Analysis(tests=tests, layout=layout, fit=fit, baseline=baseline, pressure=pressure)
+
+
+@dataclasses.dataclass(frozen=True)
+class _ResidualSum:
+    squares: float
+    df: int
+
+
+def _residual_sum(columns: FloatArray, values: FloatArray) -> _ResidualSum:
+    solution, _, rank, _ = np.linalg.lstsq(columns, values, rcond=_RANK_TOLERANCE)
+    residual = values - columns @ solution
+    return _ResidualSum(float(residual @ residual), values.size - int(rank))
+
+
+def _exponents(layout: Layout, fit: MixedFit) -> dict[str, float]:
+    return {name: float(fit.beta[column]) for name, column in layout.exponent_column.items()}

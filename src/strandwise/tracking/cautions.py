@@ -1,0 +1,222 @@
+"""Why to trust a comparison less: one small function for each reason."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from strandwise.findings import Caution
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from strandwise.tracking.analysis import Analysis
+
+    FormatPressure = Callable[[float], str]
+
+__all__ = ["comparison_cautions", "formulation_cautions"]
+
+_FEW_BATCH_DF = 4
+_UNLIKELY = 0.05
+_RARE = 0.01
+
+
+def formulation_cautions(
+    analysis: Analysis, name: str, format_pressure: FormatPressure
+) -> tuple[Caution, ...]:
+    """Cautions on one formulation's row."""
+    found = (
+        _extrapolated(analysis, name, format_pressure),
+        _exponent_not_measured(analysis, name, format_pressure),
+        _one_batch(analysis, name),
+        _method_confounded(analysis, name),
+    )
+    return tuple(caution for caution in found if caution is not None)
+
+
+def comparison_cautions(analysis: Analysis) -> tuple[Caution, ...]:
+    """Cautions on the whole comparison."""
+    checks = (
+        _nothing_to_compare,
+        _not_separable,
+        _no_repeats,
+        _few_batches,
+        _no_batch_scatter,
+        _no_scatter,
+        _exponent_varies,
+        _no_freedom,
+        _methods_pooled,
+        _uncertainty_overstated,
+        _sections_merged,
+    )
+    return tuple(caution for check in checks if (caution := check(analysis)) is not None)
+
+
+def _extrapolated(analysis: Analysis, name: str, format_pressure: FormatPressure) -> Caution | None:
+    if not (analysis.extrapolated(name) and analysis.reaches(name)):
+        return None
+    low, high = (format_pressure(value) for value in analysis.tests.pressure_range(name))
+    tested = f"at {low}" if low == high else f"from {low} to {high}"
+    message = (
+        f"{name} was tested {tested}: its rate at {format_pressure(analysis.pressure)} is "
+        "extrapolated, and the propellant may behave otherwise there"
+    )
+    return Caution("extrapolated", message)
+
+
+def _exponent_not_measured(
+    analysis: Analysis, name: str, format_pressure: FormatPressure
+) -> Caution | None:
+    if name in analysis.layout.measured:
+        return None
+    at = format_pressure(analysis.pressure)
+    donor = analysis.layout.exponent_donor
+    message = f"{name} was tested at about one pressure only, so its exponent is not known"
+    if not analysis.reaches(name):
+        message += f", and its rate at {at} is too far from its tests to be told"
+    elif donor is not None:
+        message += f"; its rate at {at} takes the exponent of {donor}"
+    return Caution("exponent-not-measured", message)
+
+
+def _one_batch(analysis: Analysis, name: str) -> Caution | None:
+    if analysis.tests.batches_of(name) > 1:
+        return None
+    message = f"{name} rests on one batch"
+    if analysis.separable:
+        message += ": how far batches differ is taken from the formulations that have more"
+    return Caution("one-batch", message)
+
+
+def _method_confounded(analysis: Analysis, name: str) -> Caution | None:
+    own, base = analysis.layout.level(name), analysis.layout.level(analysis.baseline)
+    if analysis.layout.estimable(own - base) and analysis.reads_as_one_method(name):
+        return None
+    if name == analysis.baseline:
+        message = (
+            f"strands and firings of {name} were each at pressures of their own: the method "
+            "cannot be told from the pressure, and the rate is not known"
+        )
+        return Caution("method-confounded", message)
+    message = (
+        f"{name} and {analysis.baseline} were measured by different methods, or each method at a "
+        "pressure of its own: what the formulation did cannot be told from what the method did; "
+        "measure one formulation both ways"
+    )
+    return Caution("method-confounded", message)
+
+
+def _nothing_to_compare(analysis: Analysis) -> Caution | None:
+    if len(analysis.names) > 1:
+        return None
+    message = f"only the baseline {analysis.baseline} has burn rates"
+    return Caution("nothing-to-compare", message)
+
+
+def _not_separable(analysis: Analysis) -> Caution | None:
+    if analysis.separable or analysis.fit.df == 0 or len(analysis.names) == 1:
+        return None
+    message = (
+        "batches of one formulation were not repeated so that their spread can be seen: a "
+        "difference between formulations cannot be told from one between batches, and has no "
+        "interval; mix a second batch of at least one formulation"
+    )
+    return Caution("not-separable", message)
+
+
+def _no_repeats(analysis: Analysis) -> Caution | None:
+    if not (analysis.separable and analysis.single_tests and analysis.fit.residual_sd):
+        return None
+    message = (
+        "each batch was tested once: spread between batches and between tests cannot be told "
+        f"apart; together they are {100 * analysis.fit.residual_sd:.1f} % of the rate"
+    )
+    return Caution("no-repeats", message)
+
+
+def _few_batches(analysis: Analysis) -> Caution | None:
+    df = analysis.fit.between_df
+    if not analysis.separable or analysis.fit.exact or df >= _FEW_BATCH_DF:
+        return None
+    message = (
+        f"the spread between batches rests on {df} repeated "
+        f"{'batch' if df == 1 else 'batches'}: the intervals are wide for that, and more "
+        "batches narrow them more than more tests do"
+    )
+    return Caution("few-batches", message)
+
+
+def _no_batch_scatter(analysis: Analysis) -> Caution | None:
+    if analysis.fit.exact or analysis.fit.batch_sd != 0.0:
+        return None
+    count = len(analysis.fit.batches)
+    message = (
+        f"no spread between the {count} batches shows beyond what the tests' own scatter "
+        "explains; that is an estimate and no proof that batches are alike"
+    )
+    return Caution("batch-scatter-zero", message)
+
+
+def _no_scatter(analysis: Analysis) -> Caution | None:
+    if not analysis.fit.exact:
+        return None
+    message = (
+        "the rates follow the model without any scatter, which measurements do not: an interval "
+        "of no width says nothing about real propellant"
+    )
+    return Caution("no-scatter", message)
+
+
+def _exponent_varies(analysis: Analysis) -> Caution | None:
+    p = analysis.exponent_heterogeneity_p
+    if p is None or p >= _RARE:
+        return None
+    message = (
+        "batches of one formulation differ in exponent more than their scatter explains "
+        f"(p = {p:.1g}), which the comparison does not allow for: its intervals for exponents, "
+        "and for rates away from the middle of the tests, are too narrow"
+    )
+    return Caution("exponent-varies", message)
+
+
+def _no_freedom(analysis: Analysis) -> Caution | None:
+    if analysis.fit.df > 0:
+        return None
+    message = (
+        "there are as many unknowns as tests: nothing is left to judge the scatter from, and no "
+        "value has an interval; test more"
+    )
+    return Caution("few-points", message)
+
+
+def _methods_pooled(analysis: Analysis) -> Caution | None:
+    if not analysis.both_kinds:
+        return None
+    offset = analysis.method_offset
+    message = "strands and firings are compared together"
+    if offset is None:
+        message += ", and nothing ties the two methods to each other"
+    else:
+        message += ", with one offset between the two methods taken for all formulations"
+    return Caution("methods-pooled", message)
+
+
+def _uncertainty_overstated(analysis: Analysis) -> Caution | None:
+    fit = analysis.fit
+    likely = fit.overstatement_p is None or fit.overstatement_p >= _UNLIKELY
+    if likely or fit.residual_sd != 0.0 or fit.within_sd is None:
+        return None
+    message = (
+        f"tests of one batch scatter by {100 * fit.within_sd:.1f} %, less than their stated "
+        "uncertainties say; the intervals keep the stated ones, as an error that all tests share "
+        "does not show as scatter, and are wide for that"
+    )
+    return Caution("uncertainty-overstated", message)
+
+
+def _sections_merged(analysis: Analysis) -> Caution | None:
+    merged = analysis.tests.merged
+    if not merged:
+        return None
+    shown = ", ".join(merged[:5]) + (", …" if len(merged) > 5 else "")
+    message = f"sections of one burn count as one test, their mean ({shown})"
+    return Caution("sections-merged", message)

@@ -1,0 +1,219 @@
+"""A comparison in plain sentences."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from strandwise.tracking.comparison import Comparison, DoseSlope, FormulationShift
+
+__all__ = ["dose_sentence", "in_megapascals", "in_millimetres_per_second", "sentence"]
+
+_SIGNIFICANT = 0.05
+_NO_INTERVAL = {
+    "not-separable": (
+        "without a second batch of at least one formulation, what the formulation did cannot be "
+        "told from what the batch did"
+    ),
+    "few-points": "there are as many unknowns as tests",
+}
+
+
+def in_megapascals(pressure: float) -> str:
+    """Write a pressure (Pa) in MPa."""
+    return f"{pressure / 1e6:.2f}".removesuffix("0") + " MPa"
+
+
+def in_millimetres_per_second(rate: float) -> str:
+    """Write a burn rate (m/s) in mm/s."""
+    return f"{rate * 1e3:.3g} mm/s"
+
+
+def sentence(
+    shift: FormulationShift,
+    comparison: Comparison,
+    *,
+    format_pressure: Callable[[float], str] = in_megapascals,
+    format_rate: Callable[[float], str] = in_millimetres_per_second,
+) -> str:
+    """Say what is known about one formulation.
+
+    The interval decides on "slower" or "faster"; where the p-value adjusted for the number of
+    formulations does not agree, the sentence says so.
+
+    Parameters
+    ----------
+    shift
+        A row of `comparison`.
+    comparison
+        Where it stands.
+    format_pressure, format_rate
+        Turn Pa and m/s into text with a unit.
+
+    Returns
+    -------
+    One sentence without a full stop.
+    """
+    at = format_pressure(comparison.pressure)
+    if shift.formulation == comparison.baseline:
+        return _baseline_clause(shift, at, format_rate)
+    clauses = [_rate_clause(shift, comparison, at), _exponent_clause(shift)]
+    if any(caution.code == "one-batch" for caution in shift.cautions) and shift.shift_ci95:
+        clauses.append("this rests on one batch of it")
+    if shift.shift is not None:
+        clauses.append(_range_clause(shift, comparison, at, format_pressure))
+    return "; ".join(clause for clause in clauses if clause)
+
+
+def dose_sentence(slope: DoseSlope) -> str:
+    """Say what a dose series shows, in one sentence without a full stop.
+
+    Parameters
+    ----------
+    slope
+        A dose series of a comparison.
+    """
+    if slope.replaces == "on-top":
+        subject = f"each part of {slope.ingredient} per hundred, added on top,"
+    else:
+        whole = "the mixture" if slope.replaces == "all" else f"the {slope.replaces}"
+        subject = f"each percent of {whole} replaced by {slope.ingredient}"
+    value = slope.percent_per_percent
+    if value is None:
+        return f"{subject}: no slope can be given"
+    if slope.ci95 is None:
+        return f"{subject} went with a burn rate {_moved(value / 100)}; no interval can be given"
+    low, high = (bound / 100 for bound in slope.ci95)
+    if low <= 0 <= high and low != high:
+        return f"{subject} shows no measurable change in burn rate: between {_span(low, high)}"
+    return (
+        f"{subject} makes the burn rate {_moved(value / 100, (low, high))}, between "
+        f"{_inner(low, high)}"
+    )
+
+
+def _baseline_clause(shift: FormulationShift, at: str, format_rate: Callable[[float], str]) -> str:
+    if shift.rate is None:
+        return f"the rate of {shift.formulation}, the baseline, is not known at {at}"
+    text = f"{shift.formulation}, the baseline, burns {format_rate(shift.rate)} at {at}"
+    if shift.rate_ci95 is not None:
+        low, high = (format_rate(bound) for bound in shift.rate_ci95)
+        text += f", between {low} and {high}"
+    return text
+
+
+def _rate_clause(shift: FormulationShift, comparison: Comparison, at: str) -> str:
+    name, base = shift.formulation, comparison.baseline
+    if shift.shift is None:
+        return f"how {name} burns against {base} at {at} is not known: {_reason(shift, comparison)}"
+    if shift.shift_ci95 is None:
+        return (
+            f"what was tested of {name} burned {_moved(shift.shift)} than {base} at {at}, but "
+            f"no interval can be given: {_interval_reason(comparison)}"
+        )
+    low, high = shift.shift_ci95
+    if low <= 0 <= high and low != high:
+        return (
+            f"{name} shows no measurable change in burn rate against {base} at {at}: between "
+            f"{_span(low, high)}"
+        )
+    text = (
+        f"{name} burns {_moved(shift.shift, (low, high))} than {base} at {at}, between "
+        f"{_inner(low, high)}"
+    )
+    if shift.shift_p is not None and shift.shift_p > _SIGNIFICANT:
+        count = sum(other.shift_p is not None for other in comparison.formulations)
+        text += (
+            f" (among {count} formulations compared this can be chance: p = {shift.shift_p:.2f})"
+        )
+    return text
+
+
+def _exponent_clause(shift: FormulationShift) -> str:
+    if shift.n_shift is None:
+        return (
+            "its exponent is not compared" if shift.n is not None else "its exponent is not known"
+        )
+    value = _signed(shift.n_shift)
+    if shift.n_shift_ci95 is None:
+        return f"its exponent differed by {value}, interval not known"
+    low, high = (_signed(bound) for bound in shift.n_shift_ci95)
+    span = f"({value}, between {low} and {high})"
+    p = shift.n_shift_p
+    if p == 1.0 or shift.n_shift_ci95[0] <= 0 <= shift.n_shift_ci95[1]:
+        return f"the exponent did not measurably change {span}"
+    direction = "fell" if shift.n_shift < 0 else "rose"
+    if p is not None and p > _SIGNIFICANT:
+        return f"the exponent {direction} {span}, which can be chance (p = {p:.2f})"
+    return f"the exponent {direction} {span}"
+
+
+def _range_clause(
+    shift: FormulationShift,
+    comparison: Comparison,
+    at: str,
+    format_pressure: Callable[[float], str],
+) -> str:
+    base = next(row for row in comparison.formulations if row.formulation == comparison.baseline)
+    outside = [
+        row.formulation
+        for row in (shift, base)
+        if any(caution.code == "extrapolated" for caution in row.cautions)
+    ]
+    if not outside:
+        return ""
+    ranges = {row.formulation: row.pressure_range for row in (shift, base)}
+    tested = " and ".join(
+        f"{name} ({' to '.join(dict.fromkeys(map(format_pressure, ranges[name])))})"
+        for name in outside
+    )
+    return f"{at} lies outside what was tested of {tested}, so this is extrapolated"
+
+
+def _reason(shift: FormulationShift, comparison: Comparison) -> str:
+    blocking = ("exponent-not-measured", "method-confounded")
+    base = (row for row in comparison.formulations if row.formulation == comparison.baseline)
+    for row in (shift, *base):
+        for caution in row.cautions:
+            if caution.code in blocking:
+                return caution.message
+    return "the tests do not tell"
+
+
+def _interval_reason(comparison: Comparison) -> str:
+    for caution in comparison.cautions:
+        if caution.code in _NO_INTERVAL:
+            return _NO_INTERVAL[caution.code]
+    return "the tests do not tell"
+
+
+def _decimals(low: float, high: float) -> int:
+    """Decimals of a percentage that its interval deserves, and that keep a bound off zero."""
+    width = 100 * (high - low)
+    digits = 0 if width >= 2 else 1 if width >= 0.2 else 2
+    while digits < 2 and any(bound and round(100 * bound, digits) == 0 for bound in (low, high)):
+        digits += 1
+    return digits
+
+
+def _moved(value: float, interval: tuple[float, float] | None = None) -> str:
+    digits = 1 if interval is None else _decimals(*interval)
+    return f"{abs(100 * value):.{digits}f} % {'slower' if value < 0 else 'faster'}"
+
+
+def _inner(low: float, high: float) -> str:
+    digits = _decimals(low, high)
+    near, far = sorted((abs(100 * low), abs(100 * high)))
+    return f"{near:.{digits}f} and {far:.{digits}f} %"
+
+
+def _span(low: float, high: float) -> str:
+    digits = _decimals(low, high)
+    return f"{-100 * low:.{digits}f} % slower and {100 * high:.{digits}f} % faster"
+
+
+def _signed(value: float) -> str:
+    text = f"{value:+.2f}"
+    return "0.00" if float(text) == 0.0 else text.replace("-", "−")
