@@ -539,11 +539,30 @@ def _csv(heading: str, rows: Sequence[tuple[object, ...]]) -> str:
     return text.getvalue()
 
 
+INSTRUMENTS = """\
+# Invented, as the whole campaign: the load cell of the club's test stand. A campaign may keep
+# instruments of its own here; those of shared/instruments.toml serve all campaigns of a bench.
+
+[cell-2]
+kind = "load-cell"
+reading_unit = "count"
+calibration = [
+    { reading = 61231, load = "0 N" },
+    { reading = 113702, load = "5 kgf" },
+    { reading = 165968, load = "10 kgf" },
+    { reading = 270930, load = "20 kgf" },
+    { reading = 375611, load = "30 kgf" },
+]
+resolution = "0.05 N"
+"""
+
+
 def campaign_files() -> dict[str, str]:
     """Every file of the campaign: path within its folder, and text."""
     files = {
         "campaign.toml": CAMPAIGN,
         "formulations.toml": FORMULATIONS,
+        "instruments.toml": INSTRUMENTS,
         "batches.csv": batches_csv(),
         "strands.csv": strands_csv(),
     }

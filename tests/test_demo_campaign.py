@@ -63,7 +63,7 @@ def read_trace(test: str) -> dict[str, Any]:
 
 def cell_line() -> tuple[float, float]:
     """Counts per N and counts at no load, from the calibration table."""
-    text = (ROOT / "shared" / "instruments.toml").read_text(encoding="utf-8")
+    text = (ROOT / "campaigns" / "demo" / "instruments.toml").read_text(encoding="utf-8")
     pairs = tomllib.loads(text)["cell-2"]["calibration"]
     factor = {"N": 1.0, "kgf": GRAVITY}
     loads = [float(p["load"].split()[0]) * factor[p["load"].split()[1]] for p in pairs]

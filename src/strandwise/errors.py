@@ -6,6 +6,7 @@
     ├── UnitError      (also ValueError) text that is no quantity, or not of the wanted kind
     ├── RecordsError   the files of a bench folder are at fault; carries the findings
     ├── RequestError   what was asked for cannot be done with these records
+    │   └── UnlikelyError   a new record is possible but not likely; carries the findings
     └── DataError      (also ValueError) arrays that cannot carry the calculation
 
 Faults in a campaign's files are data while it is read (`strandwise.findings`); `RecordsError`
@@ -21,7 +22,14 @@ if TYPE_CHECKING:
 
     from strandwise.findings import Finding
 
-__all__ = ["DataError", "RecordsError", "RequestError", "StrandwiseError", "UnitError"]
+__all__ = [
+    "DataError",
+    "RecordsError",
+    "RequestError",
+    "StrandwiseError",
+    "UnitError",
+    "UnlikelyError",
+]
 
 
 class StrandwiseError(Exception):
@@ -72,6 +80,22 @@ class RecordsError(StrandwiseError):
 
 class RequestError(StrandwiseError):
     """The request cannot be met with these records (an unknown batch, a taken name, …)."""
+
+
+class UnlikelyError(RequestError):
+    """Values of a new record are possible but not likely, and nobody said that they are meant.
+
+    Parameters
+    ----------
+    findings
+        Every such value; at least one.
+    """
+
+    def __init__(self, findings: Sequence[Finding]) -> None:
+        told = "; ".join(f"{finding.message} (likely: {finding.expected})" for finding in findings)
+        hint = f"{findings[0].hint}; if it is right, give --yes; nothing was changed"
+        super().__init__(f"not likely: {told}", hint=hint)
+        self.findings = tuple(findings)
 
 
 class DataError(StrandwiseError, ValueError):

@@ -183,7 +183,7 @@ def test_one_row() -> None:
     assert point.rate == pytest.approx(8e-3)
     assert point.pressure == pytest.approx(2e6)
     assert (point.rate_sd, point.pressure_sd) == (None, None)
-    assert point.uncertainty == "length scatter, time scatter, pressure scatter"
+    assert point.uncertainty == "scatter"
     assert point.temperature == 291.0
     assert point.used
     assert point.why_not is None

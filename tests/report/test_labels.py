@@ -145,8 +145,16 @@ def test_plain_number_is_never_a_power(value: float, text: str) -> None:
 def test_shown_value_is_within_the_last_place_of_the_uncertainty(value: float, sd: float) -> None:
     shown = float(format_number(value, sd).replace("−", "-"))
     # Half a unit of the second digit is at most 0.05 of the rounded uncertainty, which is at most
-    # 1/0.995 of the uncertainty itself.
-    assert abs(shown - value) <= 0.05 / 0.995 * 1.0001 * sd + 1e-15 * abs(value)
+    # 1/0.995 of the uncertainty itself. An uncertainty beyond six digits of the value is not
+    # followed: half a unit of the sixth is at most 5e-6 of the value.
+    assert abs(shown - value) <= max(
+        0.05 / 0.995 * 1.0001 * sd + 1e-15 * abs(value), 5.001e-6 * abs(value)
+    )
+
+
+def test_readings_without_scatter_do_not_fill_the_line_with_digits() -> None:
+    assert format_number(4.5, 1e-15) == "4.50000"
+    assert format_number(123456789.0, 1e-9) == "1.23456789e8"
 
 
 def test_labels_bring_neither_matplotlib_nor_rich() -> None:

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-import sys
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from strandwise.cli.common import campaign_argument, campaign_folder, echo_json, json_option
+from strandwise.cli.common import (
+    campaign_argument,
+    campaign_folder,
+    echo_json,
+    examples,
+    json_option,
+)
 
 if TYPE_CHECKING:
     from strandwise.findings import Finding
@@ -15,19 +20,15 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 
-@click.command("check")
+@click.command("check", epilog=examples("strandwise check demo"))
 @campaign_argument
 @json_option
 @click.pass_context
 def command(ctx: click.Context, campaign: str, *, as_json: bool) -> None:
-    r"""Find every problem in all files of CAMPAIGN at once.
+    """Find every problem in all files of CAMPAIGN at once.
 
     Each is named with its file, line and field, what was expected and what to do. Remarks are no
     problems: readings that are possible but not likely, keys that nothing reads.
-
-    \b
-    Example:
-      strandwise check demo
     """
     from strandwise.records import read_campaign
 
@@ -46,7 +47,7 @@ def command(ctx: click.Context, campaign: str, *, as_json: bool) -> None:
         for finding in reading.remarks:
             click.echo(f"remark: {finding}")
         click.echo(_summary(campaign, reading.problems))
-    sys.exit(1 if reading.problems else 0)
+    ctx.exit(1 if reading.problems else 0)
 
 
 def _as_json(finding: Finding) -> dict[str, Any]:

@@ -11,7 +11,9 @@ from strandwise.cli.common import (
     CAUTION,
     campaign_argument,
     campaign_folder,
+    echo_cautions,
     echo_json,
+    examples,
     figure_option,
     json_option,
     units_option,
@@ -27,7 +29,9 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 
-@click.command("compare")
+@click.command(
+    "compare", epilog=examples('strandwise compare demo --at "4 MPa" --figure shifts.svg')
+)
 @campaign_argument
 @click.option(
     "--at", metavar="PRESSURE", help='Pressure to compare at, such as "4 MPa" or "600 psig".'
@@ -47,15 +51,11 @@ def command(
     figure: Path | None,
     as_json: bool,
 ) -> None:
-    r"""Say what each change of formulation in CAMPAIGN did to the burn rate and its exponent.
+    """Say what each change of formulation in CAMPAIGN did to the burn rate and its exponent.
 
     Batches of one formulation differ by more than the strands of one batch: a shift counts as
     seen only beyond both. The p-values allow for the number of formulations, the intervals do
     not.
-
-    \b
-    Example:
-      strandwise compare demo --at "4 MPa" --figure shifts.svg
     """
     from strandwise.records import read_campaign
     from strandwise.report.labels import display_units
@@ -74,7 +74,7 @@ def command(
 
         save_figure(draw_comparison(comparison, shown), figure)
     if as_json:
-        echo_json(_as_json(comparison))
+        echo_json(comparison_json(comparison))
         return
     print_comparison(comparison, shown)
     if figure is not None:
@@ -85,14 +85,19 @@ def command(
 def _pressure(text: str | None, campaign: Campaign) -> float | None:
     if text is None:
         return None
+    from strandwise.errors import UnitError
     from strandwise.units import Kind, absolute_pressure, parse_quantity
 
     settings = campaign.settings
-    return absolute_pressure(
-        parse_quantity(text, Kind.PRESSURE),
-        readings=settings.pressure_readings,
-        ambient=settings.ambient_pressure,
-    )
+    try:
+        return absolute_pressure(
+            parse_quantity(text, Kind.PRESSURE),
+            readings=settings.pressure_readings,
+            ambient=settings.ambient_pressure,
+        )
+    except UnitError as error:
+        msg = f"--at: {error.message}"
+        raise UnitError(msg, expected=error.expected, hint=error.hint) from error
 
 
 def pressure_text(value: float, units: DisplayUnits) -> str:
@@ -117,7 +122,8 @@ def _percents(interval: tuple[float, float] | None) -> list[float] | None:
     return None if interval is None else [100.0 * end for end in interval]
 
 
-def _as_json(comparison: Comparison) -> dict[str, Any]:
+def comparison_json(comparison: Comparison) -> dict[str, Any]:
+    """A comparison as other programs read it."""
     return {
         "baseline": comparison.baseline,
         "pressure_MPa": comparison.pressure / 1e6,
@@ -186,13 +192,13 @@ def print_comparison(comparison: Comparison, units: DisplayUnits) -> None:
         Column("tests"),
         Column(f"rate at {at}", unit_text(units.rate)),
         Column("shift", "%"),
-        Column("95 %", kind="text"),
-        Column("p"),
-        Column("slower, probability"),
+        Column("95 %", joined=True),
+        Column("p", joined=True),
+        Column("slower, probability", joined=True),
         Column("n"),
-        Column("Δn"),
-        Column("95 %", kind="text"),
-        Column("p"),
+        Column("Δn", joined=True),
+        Column("95 %", joined=True),
+        Column("p", joined=True),
     ]
     rows = []
     for shift in comparison.formulations:
@@ -234,14 +240,14 @@ def print_comparison(comparison: Comparison, units: DisplayUnits) -> None:
         )
         click.echo(f"{text}.")
     for dose in comparison.doses:
-        click.echo(f"{dose_sentence(dose)}.")
-        for caution in dose.cautions:
-            click.echo(f"caution, {dose.ingredient}: {caution.message}")
-    for shift in comparison.formulations:
-        for caution in shift.cautions:
-            click.echo(f"caution, {shift.formulation}: {caution.message}")
-    for caution in comparison.cautions:
-        click.echo(f"caution: {caution.message}")
+        text = dose_sentence(dose)
+        click.echo(f"{text[:1].upper()}{text[1:]}.")
+    cautions = [(s.formulation, caution) for s in comparison.formulations for caution in s.cautions]
+    cautions += [
+        (dose.ingredient, caution) for dose in comparison.doses for caution in dose.cautions
+    ]
+    cautions += [("", caution) for caution in comparison.cautions]
+    echo_cautions(cautions)
 
 
 def _pair(ends: list[float] | None) -> tuple[float, float] | None:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from strandwise.cli.common import CAUTION
+from strandwise.cli.common import CAUTION, echo_json, examples, json_option
 
 if TYPE_CHECKING:
     from strandwise.records import Campaign
@@ -15,20 +16,17 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 
-@click.command("demo")
+@click.command("demo", epilog=examples("strandwise demo"))
 @click.argument("folder", type=click.Path(path_type=Path), required=False, metavar="[DIR]")
-def command(folder: Path | None) -> None:
-    r"""Copy the demonstration campaign to the new bench folder DIR and run the whole job on it.
+@json_option
+def command(folder: Path | None, *, as_json: bool) -> None:
+    """Copy the demonstration campaign to the new bench folder DIR and run the whole job on it.
 
     The campaign is invented: three formulations of a nitrate/sugar propellant, one of them the
     baseline, strands and a few firings. DIR is `strandwise-demo`, or the next free such name.
-
-    \b
-    Example:
-      strandwise demo
     """
-    from strandwise.cli.compare import pressure_text, print_comparison
-    from strandwise.cli.fit import print_fits
+    from strandwise.cli.compare import comparison_json, pressure_text, print_comparison
+    from strandwise.cli.fit import fit_json, print_fits
     from strandwise.report.figures import draw_comparison, draw_rate_laws, save_figure
     from strandwise.report.labels import display_units
     from strandwise.workflow.analysis import compare_campaign, fit_campaign, reduce_campaign
@@ -36,20 +34,32 @@ def command(folder: Path | None) -> None:
     target = folder or _free_folder()
     campaign = _copy(target)
     units = display_units(campaign.settings.units)
-    click.echo(f"{campaign.settings.title}: copied to {target}\n")
     reduced = reduce_campaign(campaign)
     fits = fit_campaign(reduced)
-    print_fits(fits, units)
-    click.echo()
     comparison = compare_campaign(
         reduced, format_pressure=lambda value: pressure_text(value, units)
     )
-    print_comparison(comparison, units)
     laws, shifts = target / "demo-laws.svg", target / "demo-shifts.svg"
     save_figure(draw_rate_laws(fits, reduced.points, units, title=campaign.settings.title), laws)
     save_figure(draw_comparison(comparison, units), shifts)
+    if as_json:
+        echo_json(
+            {
+                "bench": str(target.absolute()),
+                "campaign": campaign.name,
+                "pictures": [str(laws.absolute()), str(shifts.absolute())],
+                "fits": [fit_json(fit) for fit in fits],
+                "comparison": comparison_json(comparison),
+            }
+        )
+        return
+    click.echo(f"{campaign.settings.title}\n")
+    print_fits(fits, units)
+    click.echo()
+    print_comparison(comparison, units)
     click.echo(f"\nPictures: {laws}, {shifts}")
-    click.echo(f"Its files, to look at and to change: {campaign.path}")
+    click.echo(f"The files, to look at and to change: {campaign.path}")
+    click.echo(f"Next: cd {shlex.quote(str(target))}, then strandwise reduce demo")
     click.echo(f"\nAll of this is invented. {CAUTION}")
 
 

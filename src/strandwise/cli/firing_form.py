@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from strandwise.cli.asking import ask_field, field_option, today
+from strandwise.cli.asking import field_option, option_name, say
 from strandwise.records import (
     FIRING_FIELDS,
     GRAIN_FIELDS,
@@ -17,9 +17,15 @@ from strandwise.records import (
 )
 
 if TYPE_CHECKING:
-    from strandwise.records import PressureScale
+    from collections.abc import Mapping
 
-__all__ = ["ask_firing", "firing_options", "firing_tables"]
+    from strandwise.cli.asking import Interview
+
+__all__ = ["ask_firing", "firing_options", "firing_tables", "missing_options"]
+
+_DEFAULT_SHAPE = "hollow-cylinder"
+_HAND_READINGS = 5  # burn time, mean and peak thrust, mean and peak pressure
+_ASKED = ("date", "temperature", "notes")
 
 _TEST = Field(name="test", help="name of the test", form="name", required=True)
 _SHAPE = Field(
@@ -70,11 +76,10 @@ def firing_options(function: Any) -> Any:
     return field_option(_TEST)(function)
 
 
-def firing_tables(texts: dict[str, str | None], *, has_trace: bool) -> dict[str, Any]:
-    """Content of a firing's file from the options given."""
-    given = {name: text.strip() for name, text in texts.items() if text and text.strip()}
+def firing_tables(given: Mapping[str, str], *, has_trace: bool) -> dict[str, Any]:
+    """Content of a firing's file from texts by field name."""
     tables: dict[str, Any] = {f.name: given[f.name] for f in FIRING_FIELDS if f.name in given}
-    grain: dict[str, Any] = {"shape": given.get("shape", "hollow-cylinder")}
+    grain: dict[str, Any] = {"shape": given.get("shape", _DEFAULT_SHAPE)}
     for field in _GRAIN:
         if field.name in given:
             text = given[field.name]
@@ -100,7 +105,7 @@ def _plain(field: Field, text: str) -> object:
         return text
 
 
-def _trace_table(given: dict[str, str]) -> dict[str, Any]:
+def _trace_table(given: Mapping[str, str]) -> dict[str, Any]:
     trace: dict[str, Any] = {}
     for field in _CHANNELS[:4]:
         if field.name in given:
@@ -108,51 +113,97 @@ def _trace_table(given: dict[str, str]) -> dict[str, Any]:
     instrument = given.get("trace_instrument")
     if instrument:
         for key in ("pressure", "thrust"):
-            heading, _, unit = str(trace.get(key, "")).rpartition("(")
-            unit = unit.rstrip(") ")
-            if unit in ("count", "V", "mV"):
-                trace[key] = {"column": heading.strip(), "unit": unit, "instrument": instrument}
+            text = str(trace.get(key, ""))
+            unit = _raw_unit(text)
+            if unit:
+                heading = text.rpartition("(")[0].strip()
+                trace[key] = {"column": heading, "unit": unit, "instrument": instrument}
     return trace
 
 
-def ask_firing(
-    scale: PressureScale,
-    test: str | None,
-    trace_file: Path | None,
-    texts: dict[str, str | None],
-) -> tuple[str, Path | None, dict[str, str | None]]:
-    """Ask for what a firing still lacks: grain, nozzle, then a trace or hand readings."""
-    answers = dict(texts)
+def _raw_unit(channel: str) -> str:
+    """Unit of a channel that needs an instrument's calibration; empty for any other."""
+    unit = channel.rpartition("(")[2].rstrip(") ")
+    return unit if unit in ("count", "V", "mV") else ""
 
-    def need(field: Field, default: str = "") -> None:
-        if not answers.get(field.name):
-            answers[field.name] = ask_field(field, scale, default) or None
 
-    test = test or ask_field(_TEST, scale)
-    for field in FIRING_FIELDS:
-        if field.required or field.name in ("date", "temperature"):
-            need(field, today() if field.name == "date" else "")
-    click.echo("The grain")
-    need(_SHAPE, "hollow-cylinder")
-    shape = answers["shape"] or "hollow-cylinder"
-    for field in GRAIN_FIELDS[shape]:
-        need(field)
-    if shape == "hollow-cylinder":
-        need(_INHIBITED)
-    click.echo("The nozzle")
-    for field in NOZZLE_FIELDS[:4]:
-        need(field)
+def missing_options(texts: Mapping[str, str], *, has_trace: bool) -> list[str]:
+    """Options that a firing cannot do without and that were not given."""
+    shape = texts.get("shape", _DEFAULT_SHAPE)
+    grain = GRAIN_FIELDS.get(shape, ())
+    names = [f.name for f in (_TEST, *FIRING_FIELDS, *grain) if f.required]
+    missing = [option_name(name) for name in names if name not in texts]
+    if has_trace:
+        needed = [("trace_time", "trace_sample_rate"), ("trace_pressure", "trace_thrust")]
+        missing += [
+            " or ".join(map(option_name, names))
+            for names in needed
+            if not any(name in texts for name in names)
+        ]
+    elif "burn_time" not in texts:
+        missing.append("--trace-file or --burn-time")
+    return missing
+
+
+def ask_firing(interview: Interview, texts: dict[str, str], trace_file: Path | None) -> Path | None:
+    """Ask for what `texts` lack, and add the answers to it; returns the trace, if there is one.
+
+    First the test and its batch, then the grain, the nozzle, and the trace or hand readings.
+    """
+    required = [f for f in FIRING_FIELDS if f.required]
+    interview.ask_missing([_TEST, *required], texts)
+    say("The grain")
+    if "shape" not in texts:
+        texts["shape"] = interview.ask(_SHAPE, default=_DEFAULT_SHAPE)
+    grain = GRAIN_FIELDS[texts["shape"].lower()]
+    interview.ask_missing([f for f in grain if f.required], texts)
+    interview.ask_missing([f for f in grain if f.name in ("segments", "mass")], texts)
+    if texts["shape"] == _DEFAULT_SHAPE:
+        interview.ask_missing([_INHIBITED], texts)
+    say("The nozzle")
+    if "throat_diameter" not in texts:
+        throat = interview.ask(NOZZLE_FIELDS[0], required=False)
+        if throat:
+            texts["throat_diameter"] = throat
+    if "throat_diameter" in texts:
+        asked = ("throat_diameter_after", "exit_diameter")
+        interview.ask_missing([f for f in NOZZLE_FIELDS if f.name in asked], texts)
+    say("The readings")
+    if trace_file is None and "burn_time" not in texts:
+        trace_file = _ask_trace_file()
     if trace_file is None:
-        text = click.prompt(
-            "Raw logger file (Enter: none, values were read by hand)",
+        interview.ask_missing(SUMMARY_FIELDS[:_HAND_READINGS], texts)
+    else:
+        _ask_channels(interview, texts)
+    interview.ask_missing([f for f in FIRING_FIELDS if f.name in _ASKED], texts)
+    return trace_file
+
+
+def _ask_trace_file() -> Path | None:
+    while True:
+        text: str = click.prompt(
+            "Trace file: the raw file of the logger; Enter if values were read by hand",
             default="",
             show_default=False,
-        )
-        trace_file = Path(text).expanduser() if text.strip() else None
-    if trace_file is None:
-        for field in SUMMARY_FIELDS[:5]:
-            need(field)
-    else:
-        for field in _CHANNELS:
-            need(field)
-    return test, trace_file, answers
+            err=True,
+        ).strip()
+        path = Path(text).expanduser()
+        if not text:
+            return None
+        if path.is_file():
+            return path
+        say(f"  {path} is not a file")
+
+
+def _ask_channels(interview: Interview, texts: dict[str, str]) -> None:
+    clock, rate, pressure, thrust, instrument = _CHANNELS
+    if rate.name not in texts:
+        interview.ask_missing([clock], texts)
+    if clock.name not in texts and rate.name not in texts:
+        texts[rate.name] = interview.ask(rate, required=True)
+    interview.ask_missing([pressure, thrust], texts)
+    if pressure.name not in texts and thrust.name not in texts:
+        say("  One of the two is needed.")
+        texts[pressure.name] = interview.ask(pressure, required=True)
+    if any(_raw_unit(texts.get(field.name, "")) for field in (pressure, thrust)):
+        interview.ask_missing([instrument], texts)

@@ -10,7 +10,9 @@ import click
 from strandwise.cli.common import (
     campaign_argument,
     campaign_folder,
+    echo_cautions,
     echo_json,
+    examples,
     figure_option,
     json_option,
     units_option,
@@ -26,7 +28,7 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 
-@click.command("fit")
+@click.command("fit", epilog=examples("strandwise fit demo --figure laws.svg"))
 @campaign_argument
 @click.option("--batch", help="One batch only.")
 @click.option(
@@ -64,14 +66,10 @@ def command(
     figure: Path | None,
     as_json: bool,
 ) -> None:
-    r"""Fit the burn-rate law of each batch of CAMPAIGN.
+    """Fit the burn-rate law of each batch of CAMPAIGN.
 
     Both the pressure and the rate may be uncertain; what the readings do not explain is taken as
     scatter from test to test. Intervals are 95 %: of twenty such, one misses on average.
-
-    \b
-    Example:
-      strandwise fit demo --figure laws.svg
     """
     from strandwise.ratelaw import fit_batches
     from strandwise.records import read_campaign
@@ -100,14 +98,15 @@ def command(
             draw_rate_laws(fits, points, shown, title=reduced.campaign.settings.title), figure
         )
     if as_json:
-        echo_json({"fits": [_as_json(fit) for fit in fits]})
+        echo_json({"fits": [fit_json(fit) for fit in fits]})
         return
     print_fits(fits, shown)
     if figure is not None:
         click.echo(f"\nPicture: {figure}")
 
 
-def _as_json(fit: RateFit) -> dict[str, Any]:
+def fit_json(fit: RateFit) -> dict[str, Any]:
+    """A law as other programs read it."""
     power = fit.identified and fit.law == "power"
     a = fit.coefficient_a() if power else None
     at_reference = fit.rate_at(fit.reference_pressure) if fit.identified else None
@@ -168,16 +167,15 @@ def print_fits(fits: tuple[RateFit, ...], units: DisplayUnits) -> None:
         Column("Formulation", kind="text"),
         Column("tests"),
         Column("tested from … to", pressure),
-        *([Column("a"), Column("95 %", kind="text")] if power else []),
+        *([Column("a"), Column("95 %", joined=True)] if power else []),
         Column("n" if power else "local n"),
-        Column("95 %", kind="text"),
+        Column("95 %", joined=True),
         Column(f"rate {at}", rate),
-        Column("95 %", kind="text"),
+        Column("95 %", joined=True),
         Column("scatter", "%"),
     ]
-    rows, notes = [], []
+    rows = []
     for fit in fits:
-        notes += [f"{fit.label}: {c.message}" for c in fit.cautions]
         span = fit.pressure_range
         row = [
             fit.label,
@@ -211,7 +209,8 @@ def print_fits(fits: tuple[RateFit, ...], units: DisplayUnits) -> None:
         f"{law} with P absolute in {pressure} and the rate in {rate}; 95 % intervals; scatter is "
         "from test to test, beyond the uncertainty of the readings."
     )
-    print_table(columns, rows, file=sys.stdout, title="Burn-rate laws", notes=[legend, *notes])
+    print_table(columns, rows, file=sys.stdout, title="Burn-rate laws", notes=[legend])
+    echo_cautions((fit.label, caution) for fit in fits for caution in fit.cautions)
 
 
 def _valued(value: float | None, interval: tuple[float, ...] | None) -> str:

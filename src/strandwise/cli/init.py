@@ -2,32 +2,31 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 
 import click
 
-from strandwise.cli.common import echo_json, json_option
+from strandwise.cli.common import echo_json, examples, json_option
 
 __all__ = ["command"]
 
 
-@click.command("init")
+@click.command("init", epilog=examples("strandwise init bench"))
 @click.argument("folder", type=click.Path(path_type=Path), metavar="DIR")
 @json_option
 def command(folder: Path, *, as_json: bool) -> None:
-    r"""Make a new bench folder DIR.
+    """Make a new bench folder DIR.
 
     It holds `campaigns/` and, in `shared/`, the tables of ingredients and instruments that all
     campaigns use; add your own scale, cell or gauge there.
-
-    \b
-    Example:
-      strandwise init bench
     """
     from strandwise.records import create_bench
 
     bench = create_bench(folder)
     if as_json:
-        echo_json({"bench": str(bench.path)})
+        echo_json({"bench": str(bench.path.absolute())})
         return
-    click.echo(f"{bench.path} is a bench folder now. Go there, then: strandwise new CAMPAIGN")
+    click.echo(f"Made the bench folder {bench.path}")
+    go = "" if bench.path == Path() else f"cd {shlex.quote(str(bench.path))}, then "
+    click.echo(f"Next: {go}strandwise new CAMPAIGN")

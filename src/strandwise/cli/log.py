@@ -2,34 +2,41 @@
 
 from __future__ import annotations
 
-import sys
+import dataclasses
+import shlex
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
-from strandwise.cli.asking import ask, field_options, missing_fields, today
-from strandwise.cli.common import campaign_argument, campaign_folder, echo_json, json_option
-from strandwise.cli.firing_form import ask_firing, firing_options, firing_tables
-from strandwise.records import BATCH_FIELDS, STRAND_FIELDS
-from strandwise.workflow.recording import (
-    log_batch,
-    log_firing,
-    log_strand,
-    pressure_scale,
-    read_for_logging,
+from strandwise.cli.asking import Interview, field_options, option_name, say
+from strandwise.cli.common import (
+    at_terminal,
+    campaign_argument,
+    campaign_folder,
+    echo_json,
+    examples,
+    json_option,
 )
+from strandwise.cli.firing_form import ask_firing, firing_options, firing_tables, missing_options
+from strandwise.errors import RecordsError, UnlikelyError
+from strandwise.findings import Source
+from strandwise.records import BATCH_FIELDS, STRAND_FIELDS
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
-    from strandwise.records import CampaignFolder, Field, PressureScale, StrandReading
+    from strandwise.findings import Finding
+    from strandwise.records import Campaign, StrandReading
     from strandwise.workflow.recording import Logged
 
 __all__ = ["command"]
 
+_STOPWATCH = ("time",)
+_VIDEO = ("frames", "frame_rate")
 _ASKED_OF_BATCH = ("mixed", "mass", "density", "process", "process_temperature", "notes")
-_ASKED_OF_STRAND = ("time", "date", "temperature", "notes")
+_ASKED_OF_STRAND = ("date", "temperature", "notes")
 
 
 def _yes_option(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -38,7 +45,13 @@ def _yes_option(function: Callable[..., Any]) -> Callable[..., Any]:
     )(function)
 
 
-@click.group("log")
+@click.group(
+    "log",
+    epilog=examples(
+        'strandwise log strand demo --test S-99 --batch M-01 --length "80 mm" --time "11.2 s" \\\n'
+        '  --pressure "2 MPa"'
+    ),
+)
 def command() -> None:
     """Record a batch, a strand or a firing.
 
@@ -48,7 +61,13 @@ def command() -> None:
     """
 
 
-@command.command("batch")
+@command.command(
+    "batch",
+    short_help="Add a batch.",
+    epilog=examples(
+        'strandwise log batch demo --batch M-10 --formulation base --mass "450 g"',
+    ),
+)
 @campaign_argument
 @field_options(BATCH_FIELDS)
 @_yes_option
@@ -57,19 +76,32 @@ def command() -> None:
 def batch(
     ctx: click.Context, /, campaign: str, *, confirmed: bool, as_json: bool, **texts: str | None
 ) -> None:
-    r"""Add a batch to CAMPAIGN.
+    """Add a batch to CAMPAIGN."""
+    from strandwise.workflow.recording import log_batch, read_for_logging
 
-    \b
-    Example:
-      strandwise log batch demo --batch M-10 --formulation base --mass "450 g"
-    """
     folder = campaign_folder(ctx, campaign)
-    given = _complete(folder, BATCH_FIELDS, texts, _ASKED_OF_BATCH, "mixed")
-    logged = log_batch(folder, given, confirmed=confirmed)
-    _report(logged, BATCH_FIELDS, given, as_json=as_json)
+    kept, _ = read_for_logging(folder)
+    given, interview = _given(texts), None
+    missing = [f for f in BATCH_FIELDS if f.required and f.name not in given]
+    if missing:
+        interview = _interview(kept, [option_name(f.name) for f in missing])
+        optional = [f for f in BATCH_FIELDS if f.name in _ASKED_OF_BATCH]
+        interview.ask_missing([*missing, *optional], given)
+        _confirm(f"Batch {given['batch']}", given)
+    logged = _settled(
+        lambda sure: log_batch(folder, given, confirmed=sure), interview, given, confirmed=confirmed
+    )
+    _report(logged, "batch", given, kept.settings.units, as_json=as_json)
 
 
-@command.command("strand")
+@command.command(
+    "strand",
+    short_help="Add a strand burn.",
+    epilog=examples(
+        'strandwise log strand demo --test S-99 --batch M-01 --length "80 mm" --time "11.2 s" \\\n'
+        '  --pressure "300 psig"'
+    ),
+)
 @campaign_argument
 @field_options(STRAND_FIELDS)
 @click.option("--wire", is_flag=True, help="One more timing wire of the strand logged last.")
@@ -86,23 +118,39 @@ def strand(
     as_json: bool,
     **texts: str | None,
 ) -> None:
-    r"""Add a strand burn to CAMPAIGN.
+    """Add a strand burn to CAMPAIGN."""
+    from strandwise.workflow.recording import log_strand, read_for_logging
 
-    \b
-    Example:
-      strandwise log strand demo --test S-99 --batch M-01 --length "80 mm" --time "11.2 s" \
-        --pressure "300 psig"
-    """
     folder = campaign_folder(ctx, campaign)
-    asked = _ASKED_OF_STRAND[1:] if texts.get("frames") else _ASKED_OF_STRAND
-    given = _complete(folder, STRAND_FIELDS, texts, asked, "date")
-    logged = log_strand(folder, given, confirmed=confirmed, wire=wire)
-    _report(logged, STRAND_FIELDS, given, as_json=as_json)
-    if not as_json:
-        click.echo(_rate_text(logged.record))  # type: ignore[arg-type]
+    kept, _ = read_for_logging(folder)
+    given, interview = _given(texts), None
+    missing = [f for f in STRAND_FIELDS if f.required and f.name not in given]
+    timed = any(name in given for name in (*_STOPWATCH, *_VIDEO))
+    if missing or not timed:
+        options = [option_name(f.name) for f in missing]
+        if not timed:
+            options.append("--time (or --frames with --frame-rate)")
+        interview = _interview(kept, options, wire=wire)
+        _ask_strand(interview, given, timed=timed)
+        _confirm(f"Strand {given['test']}", given, _expected(kept, given))
+    logged = _settled(
+        lambda sure: log_strand(folder, given, confirmed=sure, wire=wire),
+        interview,
+        given,
+        confirmed=confirmed,
+    )
+    _report(logged, "test", given, kept.settings.units, as_json=as_json)
 
 
-@command.command("firing")
+@command.command(
+    "firing",
+    short_help="Add a motor firing.",
+    epilog=examples(
+        'strandwise log firing demo --test F-09 --batch M-01 --outer-diameter "33 mm" \\\n'
+        '  --core-diameter "16 mm" --length "57.5 mm" --segments 2 --inhibited outer \\\n'
+        '  --throat-diameter "6.6 mm" --burn-time "1.1 s" --mean-pressure "440 psig"'
+    ),
+)
 @campaign_argument
 @firing_options
 @_yes_option
@@ -113,78 +161,186 @@ def firing(
     /,
     campaign: str,
     *,
-    test: str | None,
     trace_file: Path | None,
     confirmed: bool,
     as_json: bool,
-    **texts: Any,
+    **texts: str | None,
 ) -> None:
-    r"""Add a motor firing to CAMPAIGN, with its raw trace or with what was read by hand.
+    """Add a motor firing to CAMPAIGN, with its raw trace or with what was read by hand.
 
     The trace is copied into the campaign and never changed; its SHA-256 is kept beside it.
-
-    \b
-    Example:
-      strandwise log firing demo --test F-09 --batch M-01 --outer-diameter "33 mm" \
-        --core-diameter "16 mm" --length "57.5 mm" --segments 2 --inhibited outer \
-        --throat-diameter "6.6 mm" --burn-time "1.1 s" --mean-pressure "440 psig"
     """
+    from strandwise.workflow.recording import log_firing, read_for_logging
+
     folder = campaign_folder(ctx, campaign)
-    if sys.stdin.isatty():
-        scale = _scale(folder)
-        test, trace_file, texts = ask_firing(scale, test, trace_file, texts)
-    if not test:
-        msg = "Missing option '--test'."
-        raise click.UsageError(msg)
-    tables = firing_tables(texts, has_trace=trace_file is not None)
-    logged = log_firing(folder, test, tables, raw_trace=trace_file, confirmed=confirmed)
-    if as_json:
-        echo_json({"file": logged.file, "test": test})
-    else:
-        click.echo(f"Logged {test} in {logged.file}")
-
-
-def _scale(folder: CampaignFolder) -> PressureScale:
-    return pressure_scale(read_for_logging(folder)[0])
-
-
-def _complete(
-    folder: CampaignFolder,
-    fields: Sequence[Field],
-    texts: dict[str, str | None],
-    asked: Sequence[str],
-    dated: str,
-) -> dict[str, str]:
-    """The texts given, with answers for what is missing if there is somebody to ask."""
-    given = {name: text for name, text in texts.items() if text is not None}
-    missing = missing_fields(fields, given, (*asked, dated))
-    if sys.stdin.isatty():
-        defaults = {dated: today()}
-        return ask(missing, given, _scale(folder), defaults)
-    required = [f"--{f.name.replace('_', '-')}" for f in missing if f.required]
-    if required:
-        msg = f"Missing option{'s' if len(required) > 1 else ''} {', '.join(required)}."
-        raise click.UsageError(msg)
-    return given
-
-
-def _report(
-    logged: Logged, fields: Sequence[Field], given: dict[str, str], *, as_json: bool
-) -> None:
-    name = fields[0].name
-    if as_json:
-        echo_json({"file": logged.file, name: getattr(logged.record, name), "given": given})
-    else:
-        click.echo(f"Logged {name} {getattr(logged.record, name)} in {logged.file}")
-
-
-def _rate_text(strand: StrandReading) -> str:
-    time = strand.time
-    if time is None:
-        assert strand.frames is not None
-        assert strand.frame_rate is not None
-        time = strand.frames / strand.frame_rate
-    return (
-        f"{strand.length * 1e3:.4g} mm in {time:.4g} s: {strand.length / time * 1e3:.3g} mm/s at "
-        f"{strand.pressure / 1e6:.4g} MPa absolute"
+    kept, _ = read_for_logging(folder)
+    given, interview = _given(texts), None
+    missing = missing_options(given, has_trace=trace_file is not None)
+    if missing:
+        interview = _interview(kept, missing)
+        trace_file = ask_firing(interview, given, trace_file)
+        _confirm(f"Firing {given['test']}", _with_trace(given, trace_file))
+    test = given["test"]
+    tables = firing_tables(given, has_trace=trace_file is not None)
+    logged = _settled(
+        lambda sure: log_firing(folder, test, tables, raw_trace=trace_file, confirmed=sure),
+        interview,
+        _with_trace(given, trace_file),
+        confirmed=confirmed,
     )
+    _report(logged, "test", given, kept.settings.units, as_json=as_json)
+
+
+def _given(texts: Mapping[str, str | None]) -> dict[str, str]:
+    return {name: text.strip() for name, text in texts.items() if text and text.strip()}
+
+
+def _with_trace(given: Mapping[str, str], trace_file: Path | None) -> Mapping[str, str]:
+    return given if trace_file is None else {**given, "trace_file": str(trace_file)}
+
+
+def _interview(campaign: Campaign, missing: Sequence[str], *, wire: bool = False) -> Interview:
+    """Questions about a new record, if there is somebody to ask; else it is a wrong usage."""
+    if not at_terminal():
+        msg = f"Missing option{'s' if len(missing) > 1 else ''} {', '.join(missing)}."
+        raise click.UsageError(msg)
+    tests = [s.test for s in campaign.strands] + [f.test for f in campaign.firings]
+    known = {"formulation": list(campaign.formulations)}
+    taken: dict[str, Sequence[str]] = {"test": [] if wire else tests}
+    if click.get_current_context().info_name == "batch":
+        taken["batch"] = list(campaign.batches)
+    else:
+        known["batch"] = list(campaign.batches)
+    from strandwise.workflow.recording import pressure_scale
+
+    return Interview(pressure_scale(campaign), campaign.settings.units, known=known, taken=taken)
+
+
+def _ask_strand(interview: Interview, given: dict[str, str], *, timed: bool) -> None:
+    fields = {field.name: field for field in STRAND_FIELDS}
+    interview.ask_missing([fields["test"], fields["batch"], fields["length"]], given)
+    if not timed:
+        time = interview.ask(fields["time"], required=False)
+        if time:
+            given["time"] = time
+        else:
+            for name in _VIDEO:
+                given[name] = interview.ask(fields[name], required=True)
+    interview.ask_missing([fields["pressure"]], given)
+    interview.ask_missing([fields[name] for name in _ASKED_OF_STRAND], given)
+
+
+def _confirm(what: str, given: Mapping[str, str], outcome: str = "") -> None:
+    """Show what was answered, and save it only if the person agrees."""
+    say(f"\n{what}")
+    width = max(map(len, given))
+    for name, text in given.items():
+        say(f"  {name.replace('_', ' '):<{width}}  {text}")
+    if outcome:
+        say(f"  {outcome}")
+    if not click.confirm("Save it?", default=True, err=True):
+        _leave_unsaved(given)
+
+
+def _settled(
+    save: Callable[[bool], Logged],
+    interview: Interview | None,
+    given: Mapping[str, str],
+    *,
+    confirmed: bool,
+) -> Logged:
+    """Save a record; on a terminal ask first whether an unlikely value is meant."""
+    try:
+        try:
+            return save(confirmed)
+        except UnlikelyError as error:
+            if not at_terminal():
+                raise
+            open_ = error.findings if interview is None else interview.unsettled(error.findings)
+            for finding in open_:
+                say(f"Not likely: {finding.message} (likely: {finding.expected})")
+            if open_ and not click.confirm("Is it meant?", default=False, err=True):
+                _leave_unsaved(given)
+            return save(True)
+    except RecordsError as error:
+        if interview is not None:
+            say(_again(given))
+        raise RecordsError([_by_option(finding) for finding in error.findings]) from error
+
+
+def _leave_unsaved(given: Mapping[str, str]) -> NoReturn:
+    say(_again(given))
+    click.get_current_context().exit(1)
+
+
+def _again(given: Mapping[str, str]) -> str:
+    """How to say all of it once more, changed, without being asked again."""
+    context = click.get_current_context()
+    words = [*context.command_path.split(), context.params["campaign"]]
+    for name, text in given.items():
+        words += [option_name(name), text]
+    return f"Nothing was saved. To change something and try again:\n  {shlex.join(words)}"
+
+
+def _by_option(finding: Finding) -> Finding:
+    """A finding on the new record, placed at the option that it is about."""
+    from strandwise.workflow.recording import NEW_RECORD
+
+    field = finding.source.field
+    if finding.source.path != NEW_RECORD or not field:
+        return finding
+    options = {p.name: p.opts[0] for p in click.get_current_context().command.params}
+    parts = field.split(".")
+    name = next((n for n in ("_".join(parts[:2]), parts[-1]) if n in options), None)
+    return finding if name is None else dataclasses.replace(finding, source=Source(options[name]))
+
+
+def _report(logged: Logged, name: str, given: dict[str, str], units: str, *, as_json: bool) -> None:
+    from strandwise.records import StrandReading
+
+    record = logged.record
+    burnt = _burnt(record) if isinstance(record, StrandReading) else None
+    if as_json:
+        result: dict[str, Any] = {"file": logged.file, name: given[name], "given": given}
+        if burnt is not None:
+            result |= {"pressure_MPa": burnt.pressure / 1e6, "rate_mm_s": burnt.rate * 1e3}
+        echo_json(result)
+        return
+    click.echo(f"Logged {name} {given[name]} in {logged.file}")
+    if burnt is not None:
+        click.echo(burnt.text(units))
+
+
+@dataclass(frozen=True, slots=True)
+class _Burnt:
+    """What a strand's readings come to, for the person to see: m/s at absolute Pa."""
+
+    rate: float
+    pressure: float
+
+    def text(self, units: str) -> str:
+        from strandwise.report import display_units, format_number, in_unit, unit_text
+
+        shown = display_units(units)
+        rate, pressure = in_unit(self.rate, shown.rate), in_unit(self.pressure, shown.pressure)
+        return (
+            f"Burn rate {format_number(rate)} {unit_text(shown.rate)} at "
+            f"{format_number(pressure)} {unit_text(shown.pressure)} absolute"
+        )
+
+
+def _expected(campaign: Campaign, given: Mapping[str, str]) -> str:
+    """What the readings of a strand come to, before it is saved."""
+    from strandwise.records import StrandReading
+    from strandwise.workflow.recording import NEW_RECORD, parse_texts, pressure_scale
+
+    values = parse_texts(STRAND_FIELDS, given, pressure_scale(campaign))
+    burnt = _burnt(StrandReading(**values, source=Source(NEW_RECORD)))
+    return "" if burnt is None else burnt.text(campaign.settings.units)
+
+
+def _burnt(strand: StrandReading) -> _Burnt | None:
+    time = strand.time
+    if time is None and strand.frames and strand.frame_rate:
+        time = strand.frames / strand.frame_rate
+    return None if time is None else _Burnt(strand.length / time, strand.pressure)

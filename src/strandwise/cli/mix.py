@@ -7,7 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from strandwise.cli.common import campaign_argument, campaign_folder, echo_json, json_option
+from strandwise.cli.common import (
+    campaign_argument,
+    campaign_folder,
+    echo_cautions,
+    echo_json,
+    examples,
+    json_option,
+)
 
 if TYPE_CHECKING:
     from strandwise.workflow.recipes import DescribedFormulation
@@ -15,25 +22,25 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 
-@click.group("mix")
+@click.group("mix", epilog=examples("strandwise mix show demo"))
 def command() -> None:
     """Show recipes: fractions, oxygen balance, density."""
 
 
-@command.command("show")
+@command.command(
+    "show",
+    epilog=examples("strandwise mix show demo", "strandwise mix show demo carbonate-10"),
+    short_help="Mass fractions, oxygen balance and density of a formulation, or of all.",
+)
 @campaign_argument
 @click.argument("formulation", required=False)
 @json_option
 @click.pass_context
 def show(ctx: click.Context, campaign: str, formulation: str | None, *, as_json: bool) -> None:
-    r"""Show FORMULATION of CAMPAIGN, or all of them, as mass fractions.
+    """Show FORMULATION of CAMPAIGN, or all of them, as mass fractions.
 
     The oxygen balance counts carbon to CO2, hydrogen to H2O, and potassium, sodium and other
     metals to their oxides. The void-free density is what a perfect casting would have.
-
-    \b
-    Example:
-      strandwise mix show demo
     """
     from strandwise.records import read_campaign
     from strandwise.workflow.recipes import describe_formulations
@@ -74,7 +81,7 @@ def _print(described: tuple[DescribedFormulation, ...]) -> None:
         Column("oxygen balance", "%"),
         Column("void-free density", "g/cm³"),
     ]
-    rows, notes = [], []
+    rows = []
     for item in described:
         properties, fractions = item.properties, item.recipe.mass_fractions
         balance, density = properties.oxygen_balance, properties.void_free_density
@@ -89,5 +96,5 @@ def _print(described: tuple[DescribedFormulation, ...]) -> None:
                 NO_VALUE if density is None else f"{density / 1000:.3f}",
             ]
         )
-        notes += [f"{item.recipe.formulation}: {c.message}" for c in properties.cautions]
-    print_table(columns, rows, file=sys.stdout, title="Parts by mass of the whole", notes=notes)
+    print_table(columns, rows, file=sys.stdout, title="Per cent by mass")
+    echo_cautions((d.recipe.formulation, c) for d in described for c in d.properties.cautions)

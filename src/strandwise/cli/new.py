@@ -3,19 +3,28 @@
 from __future__ import annotations
 
 import re
-import sys
-from pathlib import Path
+import shlex
 
 import click
 
-from strandwise.cli.common import bench_option, echo_json, json_option
+from strandwise.cli.common import (
+    at_terminal,
+    bench_option,
+    echo_json,
+    examples,
+    here,
+    json_option,
+)
+from strandwise.errors import RequestError
 
 __all__ = ["command"]
 
 _PART = re.compile(r"\s*([a-z0-9]+(?:-[a-z0-9]+)*)\s*[=: ]\s*([0-9]+(?:\.[0-9]+)?)\s*")
 
 
-@click.command("new")
+@click.command(
+    "new", epilog=examples('strandwise new chalk --recipe "potassium-nitrate 65, sorbitol 35"')
+)
 @click.argument("campaign")
 @click.option("--title", help="For people; otherwise the campaign's name.")
 @click.option("--baseline", default="base", show_default=True, help="Formulation to compare with.")
@@ -24,8 +33,16 @@ _PART = re.compile(r"\s*([a-z0-9]+(?:-[a-z0-9]+)*)\s*[=: ]\s*([0-9]+(?:\.[0-9]+)
     metavar="PARTS",
     help='Parts by mass of the baseline, such as "potassium-nitrate 65, sorbitol 35".',
 )
-@click.option("--units", type=click.Choice(["metric", "inch-pound"]), default="metric")
-@click.option("--altitude", default="", help='Of the bench, for gauge readings, such as "300 m".')
+@click.option(
+    "--units",
+    type=click.Choice(["metric", "inch-pound"]),
+    default="metric",
+    show_default=True,
+    help="Units that people see.",
+)
+@click.option(
+    "--altitude", default="", help='Height of the bench above the sea, for gauge readings: "300 m".'
+)
 @json_option
 @click.pass_context
 def command(
@@ -39,27 +56,18 @@ def command(
     altitude: str,
     as_json: bool,
 ) -> None:
-    r"""Start CAMPAIGN in the bench folder: its settings, formulations and empty tables.
-
-    \b
-    Example:
-      strandwise new chalk --recipe "potassium-nitrate 65, sorbitol 35"
-    """
+    """Start CAMPAIGN in the bench folder: its settings, formulations and empty tables."""
     from strandwise.records import create_campaign, find_bench
 
-    folder = find_bench(Path.cwd(), stated=bench_option(ctx)).new_campaign(campaign)
-    if recipe is None and sys.stdin.isatty() and not as_json:
-        recipe = click.prompt(
-            "Parts by mass of the baseline, such as `potassium-nitrate 65, sorbitol 35` "
-            "(Enter: write them later)",
-            default="",
-            show_default=False,
-        )
+    folder = find_bench(bench_option(ctx) or here(), stated=bench_option(ctx)).new_campaign(
+        campaign
+    )
+    parts = _ask_recipe(baseline) if recipe is None and at_terminal() else _parts(recipe or "")
     create_campaign(
         folder,
         title=title or campaign,
         baseline=baseline,
-        ingredients=_parts(recipe or ""),
+        ingredients=parts,
         units=units,
         altitude=altitude,
     )
@@ -67,23 +75,46 @@ def command(
         echo_json({"campaign": folder.name, "folder": str(folder.path)})
         return
     click.echo(f"Made {folder.path}")
-    if not recipe:
-        click.echo(f"Next: write the recipe of `{baseline}` into {folder.formulations.name},")
-    click.echo(f"then: strandwise log batch {campaign} --batch B-01 --formulation {baseline}")
+    log = shlex.join(
+        ["strandwise", "log", "batch", folder.name, "--batch", "B-01", "--formulation", baseline]
+    )
+    if parts:
+        click.echo(f"Next: {log}")
+    else:
+        click.echo(f"Next: write the recipe of `{baseline}` into {folder.formulations.name}, then:")
+        click.echo(f"  {log}")
+
+
+def _ask_recipe(baseline: str) -> dict[str, str]:
+    """Parts of the baseline, asked for until they can be read; empty if left for later."""
+    while True:
+        text: str = click.prompt(
+            f"Parts by mass of `{baseline}`, such as `potassium-nitrate 65, sorbitol 35`; Enter to "
+            "write them later",
+            default="",
+            show_default=False,
+            err=True,
+        )
+        try:
+            return _parts(text)
+        except RequestError as error:
+            click.echo(f"  {error}", err=True)
 
 
 def _parts(recipe: str) -> dict[str, str]:
-    parts = {}
+    parts: dict[str, str] = {}
     for text in recipe.split(",") if recipe.strip() else []:
         match = _PART.fullmatch(text)
         if not match:
-            from strandwise.errors import RequestError
-
             msg = f"`{text.strip()}` is no amount of an ingredient"
             raise RequestError(
                 msg,
                 expected="an ingredient and its parts, such as `sorbitol 35`",
-                hint="nothing was changed",
+                hint="ingredients apart by commas; nothing was changed",
             )
-        parts[match.group(1)] = match.group(2)
+        name, amount = match.groups()
+        if name in parts:
+            msg = f"`{name}` stands twice in the recipe"
+            raise RequestError(msg, hint="give each ingredient once; nothing was changed")
+        parts[name] = amount
     return parts

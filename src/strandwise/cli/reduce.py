@@ -10,33 +10,36 @@ import click
 from strandwise.cli.common import (
     campaign_argument,
     campaign_folder,
+    echo_cautions,
     echo_json,
+    examples,
     json_option,
     units_option,
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from strandwise.reduction import FiringReduction, RatePoint
     from strandwise.report.labels import DisplayUnits
     from strandwise.workflow.analysis import ReducedCampaign
 
 __all__ = ["command"]
 
+_ORIGINS = {"scatter": "nothing is stated of the readings, the fit takes their ± from the scatter"}
+_MOST_NAMED = 5
 
-@click.command("reduce")
+
+@click.command("reduce", epilog=examples("strandwise reduce demo"))
 @campaign_argument
 @units_option
 @json_option
 @click.pass_context
 def command(ctx: click.Context, campaign: str, units: str | None, *, as_json: bool) -> None:
-    r"""List the burn rate that each test of CAMPAIGN gave, and what each firing gave beside it.
+    """List the burn rate that each test of CAMPAIGN gave, and what each firing gave beside it.
 
     Pressures are absolute. The ± are standard uncertainties from what is known of the readings;
     where nothing is known there is none, and the fit takes it from the scatter.
-
-    \b
-    Example:
-      strandwise reduce demo
     """
     from strandwise.records import read_campaign
     from strandwise.workflow.analysis import reduce_campaign
@@ -127,12 +130,12 @@ def _print_points(reduced: ReducedCampaign, units: DisplayUnits) -> None:
         Column("Kind", kind="text"),
         Column("Absolute pressure", unit_text(units.pressure)),
         Column("Burn rate", unit_text(units.rate)),
-        Column("± from", kind="text"),
-        Column("Remark", kind="text"),
     ]
-    rows, notes = [], [c.message for c in reduced.cautions]
+    unused = any(not point.used for point in reduced.points)
+    if unused:
+        columns.append(Column("Remark", kind="text"))
+    rows = []
     for point in reduced.points:
-        notes += [f"{point.test}: {c.message}" for c in point.cautions]
         pressure_sd, rate_sd = point.pressure_sd, point.rate_sd
         rows.append(
             [
@@ -148,8 +151,7 @@ def _print_points(reduced: ReducedCampaign, units: DisplayUnits) -> None:
                     in_unit(point.rate, units.rate),
                     None if rate_sd is None else rate_sd / float(units.rate.factor),
                 ),
-                point.uncertainty,
-                "" if point.used else f"not used: {point.why_not}",
+                *(["" if point.used else f"not used: {point.why_not}"] if unused else []),
             ]
         )
     print_table(
@@ -157,8 +159,24 @@ def _print_points(reduced: ReducedCampaign, units: DisplayUnits) -> None:
         rows,
         file=sys.stdout,
         title=f"Rate points of {reduced.campaign.name}",
-        notes=notes,
+        notes=_uncertainty_notes(reduced.points),
     )
+    told = {(f.test, c) for f in reduced.firings for c in f.cautions}
+    cautions = [(p.test, c) for p in reduced.points for c in p.cautions if (p.test, c) not in told]
+    echo_cautions([*cautions, *(("", c) for c in reduced.cautions)])
+
+
+def _uncertainty_notes(points: Iterable[RatePoint]) -> list[str]:
+    """What the ± are from, a line for the tests that have it in common."""
+    tests: dict[str, list[str]] = {}
+    for point in points:
+        tests.setdefault(point.uncertainty, []).append(point.test)
+    return [
+        f"{_ORIGINS.get(text, f'± from {text}')}: "
+        f"{', '.join(names) if len(names) <= _MOST_NAMED else f'{len(names)} tests'}"
+        for text, names in tests.items()
+        if text
+    ]
 
 
 def _print_firing(firing: FiringReduction, units: DisplayUnits) -> None:

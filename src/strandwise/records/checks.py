@@ -8,40 +8,29 @@ from collections import defaultdict
 from typing import TYPE_CHECKING, Protocol
 
 from strandwise.findings import Finding, Source
-from strandwise.formulation import resolve_recipes
-from strandwise.motor import AreaTable, EndBurner, HollowCylinder, web
-from strandwise.records.fields import (
-    BATCH_FIELDS,
-    FIRING_FIELDS,
-    GRAIN_FIELDS,
-    NOZZLE_FIELDS,
-    STRAND_FIELDS,
-    SUMMARY_FIELDS,
-)
+from strandwise.formulation import ROLES, Ingredient, resolve_recipes
+from strandwise.records.csvtable import cells_of_text
+from strandwise.records.fields import BATCH_FIELDS, STRAND_FIELDS
+from strandwise.records.folder import Bench
 from strandwise.records.model import StrandReading
+from strandwise.records.places import at_field, with_lines
+from strandwise.records.plausible import implausible, implausible_firing
+from strandwise.records.textfiles import WHOLE_FILE_CODES, read_text
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
     from pathlib import Path
 
-    from strandwise.records.fields import Field
     from strandwise.records.folder import CampaignFolder
-    from strandwise.records.model import Batch, Campaign, Firing
+    from strandwise.records.model import Campaign, Firing
 
 __all__ = [
     "PROBLEM_CHECKS",
     "REMARK_CHECKS",
     "Check",
-    "implausible",
-    "implausible_firing",
     "problems_of",
     "sha256_of",
 ]
-
-_SHAPES = {HollowCylinder: "hollow-cylinder", EndBurner: "end-burner", AreaTable: "area-table"}
-
-PLAUSIBLE_RATE = (1e-4, 0.1)
-"""Burn rates that a strand or small motor may show, m/s; common practice, no source."""
 
 
 class Check(Protocol):
@@ -55,10 +44,28 @@ class Check(Protocol):
 
 def recipes_resolve(
     campaign: Campaign, folder: CampaignFolder, so_far: Sequence[Finding]
-) -> Iterable[Finding]:
+) -> Iterator[Finding]:
     """Every formulation comes down to mass fractions of known ingredients."""
-    del folder, so_far
-    return resolve_recipes(campaign.formulations, campaign.ingredients)[1]
+    ingredients = dict(campaign.ingredients)
+    bench = Bench(folder.bench)
+    tables = {folder.shown(path) for path in (bench.ingredients, folder.own_ingredients)}
+    tables.add(bench.ingredients.name)
+    at_fault = [finding for finding in so_far if finding.source.path in tables]
+    unread = any(finding.code in WHOLE_FILE_CODES for finding in at_fault)
+    for finding in at_fault:
+        # An entry with a fault of its own is known by name, which is all that counts here.
+        key = (finding.source.field or "").partition(".")[0]
+        if key:
+            ingredients.setdefault(key, Ingredient(key=key, role=ROLES[0]))
+    for finding in resolve_recipes(campaign.formulations, ingredients)[1]:
+        if finding.code == "unknown-ingredient" and unread:
+            continue
+        if finding.code == "unknown-parent":
+            name = (finding.source.field or "").removesuffix(".parent")
+            parent = campaign.formulations[name].parent or ""
+            if _mentions(so_far, folder.formulations, folder, parent):
+                continue
+        yield finding
 
 
 def baseline_exists(
@@ -66,8 +73,10 @@ def baseline_exists(
 ) -> Iterator[Finding]:
     """The baseline is one of the formulations."""
     baseline = campaign.settings.baseline
-    if baseline in campaign.formulations or _mentions(
-        so_far, folder.formulations, folder, baseline
+    if (
+        not baseline
+        or baseline in campaign.formulations
+        or _mentions(so_far, folder.formulations, folder, baseline)
     ):
         return
     yield Finding(
@@ -89,12 +98,13 @@ def formulations_of_batches_exist(
         if name in campaign.formulations or _mentions(so_far, folder.formulations, folder, name):
             continue
         yield Finding(
-            _at(batch.source, "formulation"),
+            at_field(batch.source, "formulation"),
             "unknown-formulation",
             f"batch `{batch.batch}` is of formulation `{name}`, which is not in "
             f"{folder.formulations.name}",
             _one_of(campaign.formulations),
-            _did_you_mean(name, campaign.formulations),
+            _did_you_mean(name, campaign.formulations)
+            or f"write its recipe as a table [{name}] into {folder.formulations.name}",
         )
 
 
@@ -102,25 +112,32 @@ def batches_of_tests_exist(
     campaign: Campaign, folder: CampaignFolder, so_far: Sequence[Finding]
 ) -> Iterator[Finding]:
     """Every strand and firing names a batch that is written down."""
-    at_fault = {
-        finding.source.line
-        for finding in so_far
-        if finding.source.path == folder.shown(folder.batches)
-    }
+    shown = folder.shown(folder.batches)
+    written: frozenset[str] | None = frozenset()
+    faults = {finding.code for finding in so_far if finding.source.path == shown}
+    if faults & WHOLE_FILE_CODES:
+        return
+    if faults:
+        written = _written_in(folder.batches, shown)
     tests: list[StrandReading | Firing] = [*campaign.strands, *campaign.firings]
     for test in tests:
-        if test.batch in campaign.batches:
+        # A name that is only missing because its row is at fault is no fault of the test.
+        if test.batch in campaign.batches or written is None or test.batch in written:
             continue
-        hint = _did_you_mean(test.batch, campaign.batches)
-        if at_fault and not hint:
-            hint = f"{folder.batches.name} has faults of its own: mend them first"
         yield Finding(
-            _at(test.source, "batch"),
+            at_field(test.source, "batch"),
             "unknown-batch",
             f"test `{test.test}` is of batch `{test.batch}`, which is not in {folder.batches.name}",
             _one_of(campaign.batches),
-            hint,
+            _did_you_mean(test.batch, campaign.batches)
+            or f"write the batch into {folder.batches.name}: `strandwise log batch {folder.name}`",
         )
+
+
+def _written_in(path: Path, shown: str) -> frozenset[str] | None:
+    """All that stands in the cells of a CSV file with faults; None where it cannot be read."""
+    content = read_text(path, shown)
+    return None if isinstance(content, Finding) else cells_of_text(content.text)
 
 
 def tests_are_unique(
@@ -145,23 +162,33 @@ def tests_are_unique(
                 why = _disagreement(earlier, reading)
         if why:
             yield Finding(
-                _at(reading.source, "test"),
+                at_field(reading.source, "test"),
                 "duplicate-test",
                 f"test `{reading.test}` is already in line {earlier.source.line}, {why}",
                 "one test a name; rows of one strand's timing wires follow each other and agree in "
                 "batch, pressure, date and temperature",
+                "give one of them a name of its own",
             )
         seen[reading.test].add(key)
         previous = reading
-    for firing in campaign.firings:
-        if firing.test in first:
-            strand = first[firing.test]
-            yield Finding(
-                firing.source,
-                "duplicate-test",
-                f"test `{firing.test}` is also a strand ({strand.source})",
-                "one test a name",
-            )
+    yield from _firings_are_unique(campaign.firings, first)
+
+
+def _firings_are_unique(
+    firings: Iterable[Firing], strands: Mapping[str, StrandReading]
+) -> Iterator[Finding]:
+    seen: dict[str, Firing] = {}
+    for firing in firings:
+        other = seen.setdefault(firing.test.casefold(), firing)
+        if firing.test in strands:
+            what = f"test `{firing.test}` is also a strand ({strands[firing.test].source})"
+        elif other is not firing:
+            what = f"test `{firing.test}` differs from `{other.test}` only in capitals"
+        else:
+            continue
+        yield Finding(
+            firing.source, "duplicate-test", what, "one test a name", "rename one of them"
+        )
 
 
 def _disagreement(earlier: StrandReading, reading: StrandReading) -> str:
@@ -180,7 +207,17 @@ def traces_are_untouched(
         trace = firing.trace
         if trace is None or trace.sha256 is None:
             continue
-        digest = sha256_of(trace.file)
+        try:
+            digest = sha256_of(trace.file)
+        except OSError as error:
+            yield Finding(
+                Source(firing.source.path, None, "trace.file"),
+                "unreadable",
+                f"{folder.shown(trace.file)} cannot be read: {error.strerror or error}",
+                "a readable file",
+                "look at its permissions, and whether another program keeps it open",
+            )
+            continue
         if digest != trace.sha256:
             yield Finding(
                 Source(firing.source.path, None, "trace.sha256"),
@@ -205,60 +242,6 @@ def implausible_readings(
         yield from implausible_firing(firing)
 
 
-def implausible(record: Batch | StrandReading, fields: Sequence[Field]) -> Iterator[Finding]:
-    """Findings on the values of a record that lie outside what its fields call plausible."""
-    yield from _unlikely_values(record, fields, record.source)
-    if isinstance(record, StrandReading):
-        time = record.time
-        if time is None and record.frames and record.frame_rate:
-            time = record.frames / record.frame_rate
-        if time:
-            yield from _unlikely_rate(record.length / time, record.source)
-
-
-def implausible_firing(firing: Firing) -> Iterator[Finding]:
-    """Findings on a firing's sizes, hand readings and burn rate that are not likely."""
-    source = firing.source
-    shape = _SHAPES[type(firing.grain)]
-    yield from _unlikely_values(firing, FIRING_FIELDS, source)
-    yield from _unlikely_values(firing.grain, GRAIN_FIELDS[shape], source, "grain")
-    if firing.nozzle is not None:
-        yield from _unlikely_values(firing.nozzle, NOZZLE_FIELDS, source, "nozzle")
-    if firing.summary is not None:
-        yield from _unlikely_values(firing.summary, SUMMARY_FIELDS, source, "summary")
-        yield from _unlikely_rate(web(firing.grain) / firing.summary.burn_time, source)
-
-
-def _unlikely_values(
-    record: object, fields: Sequence[Field], source: Source, table: str = ""
-) -> Iterator[Finding]:
-    for field in fields:
-        value = getattr(record, field.name, None)
-        if value is None or field.plausible is None:
-            continue
-        low, high = field.plausible
-        if not low <= value <= high:
-            yield Finding(
-                _at(source, f"{table}.{field.name}" if table else field.name),
-                "implausible",
-                f"{field.name.replace('_', ' ')} of {field.shown(value)}",
-                f"{field.shown(low)} to {field.shown(high)}",
-                "look for a slip of the unit or of the decimal point",
-            )
-
-
-def _unlikely_rate(rate: float, source: Source) -> Iterator[Finding]:
-    low, high = PLAUSIBLE_RATE
-    if not low <= rate <= high:
-        yield Finding(
-            source,
-            "implausible",
-            f"burn rate of {rate * 1e3:.4g} mm/s",
-            f"{low * 1e3:g} to {high * 1e3:g} mm/s",
-            "look for a slip of the unit or of the decimal point",
-        )
-
-
 PROBLEM_CHECKS: tuple[Check, ...] = (
     recipes_resolve,
     baseline_exists,
@@ -276,7 +259,7 @@ def problems_of(
     """Faults of a campaign as a whole, given those `so_far` found in its single records."""
     problems = list(so_far)
     for check in PROBLEM_CHECKS:
-        problems.extend(check(campaign, folder, problems))
+        problems.extend(with_lines(check(campaign, folder, problems), folder))
     return problems
 
 
@@ -284,10 +267,6 @@ def sha256_of(path: Path) -> str:
     """SHA-256 of a file, lower-case hex."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
-
-
-def _at(source: Source, field: str) -> Source:
-    return Source(source.path, source.line, field)
 
 
 def _one_of(names: Iterable[str]) -> str:
@@ -309,8 +288,8 @@ def _mentions(so_far: Sequence[Finding], path: Path, folder: CampaignFolder, nam
     return any(
         finding.source.path == shown
         and (
-            (finding.source.field or "").split(".")[0] == name
-            or finding.code in ("file-missing", "toml-syntax", "not-utf-8", "not-a-file")
+            finding.code in WHOLE_FILE_CODES
+            or f"{finding.source.field or ''}.".startswith(f"{name}.")
         )
         for finding in so_far
     )

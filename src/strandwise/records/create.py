@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import difflib
 from typing import TYPE_CHECKING
 
 from strandwise.errors import RequestError
+from strandwise.formulation import resolve_recipes
 from strandwise.records.fields import BATCH_FIELDS, STRAND_FIELDS
 from strandwise.records.folder import Bench, CampaignFolder, shipped
-from strandwise.records.write import write_new
+from strandwise.records.formulation_files import formulations_of, read_all_ingredients
+from strandwise.records.settings_files import settings_of
+from strandwise.records.textfiles import is_absent
+from strandwise.records.tomltable import parse_toml_table
+from strandwise.records.write import cannot_write, new_folder, write_new
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Collection, Iterable, Mapping
     from pathlib import Path
 
     from strandwise.records.fields import Field
@@ -38,22 +44,32 @@ def create_bench(path: Path) -> Bench:
     RequestError
         `path` is a file, is a bench folder already, or cannot be written.
     """
-    if path.exists() and not path.is_dir():
-        msg = f"{path} is a file"
-        raise RequestError(msg, expected="a folder that is new or empty")
-    if (path / "campaigns").exists():
-        msg = f"{path} is a bench folder already"
-        raise RequestError(msg, hint="`strandwise new CAMPAIGN` adds a campaign to it")
     bench = Bench(path)
-    for table in (bench.ingredients, bench.instruments):
-        if not table.exists():
-            write_new(table, (shipped("shared") / table.name).read_bytes())
     try:
+        _refuse_bench(path)
+        for table in (bench.ingredients, bench.instruments):
+            if is_absent(table):
+                write_new(table, (shipped("shared") / table.name).read_bytes())
+        # Last, since a bench folder is there when this is.
         (path / "campaigns").mkdir(parents=True)
     except OSError as error:
-        msg = f"cannot make {path / 'campaigns'}: {error.strerror}"
-        raise RequestError(msg) from error
+        raise cannot_write(path, error) from error
     return bench
+
+
+def _refuse_bench(path: Path) -> None:
+    if not is_absent(path) and not path.is_dir():
+        msg = f"{path} is a file"
+        raise RequestError(msg, expected="a folder that is new or empty", hint="name another")
+    campaigns = path / "campaigns"
+    if campaigns.is_dir():
+        msg = f"{path} is a bench folder already"
+        raise RequestError(msg, hint="`strandwise new CAMPAIGN` adds a campaign to it")
+    if not is_absent(campaigns):
+        msg = f"{campaigns} is not a folder"
+        raise RequestError(
+            msg, expected="no such file", hint="rename it, or make the bench folder elsewhere"
+        )
 
 
 def create_campaign(
@@ -70,7 +86,7 @@ def create_campaign(
     Parameters
     ----------
     folder
-        Where; must not exist.
+        Where; must not exist, or be empty.
     title, baseline
         As in `campaign.toml`.
     ingredients
@@ -83,38 +99,78 @@ def create_campaign(
     Raises
     ------
     RequestError
-        The campaign exists, or cannot be written.
+        The campaign exists, a text could not be read back, or the files cannot be written.
     """
-    if folder.path.exists():
-        msg = f"there is a campaign `{folder.name}` already"
-        raise RequestError(msg, hint="choose another name; nothing was changed")
+    _refuse_taken(folder)
     files = {
         folder.formulations: _formulations_text(baseline, ingredients),
         folder.batches: _headings(BATCH_FIELDS, [f.name for f in BATCH_FIELDS], units),
         folder.strands: _headings(STRAND_FIELDS, _STRAND_COLUMNS, units),
-        # Last, since a campaign is there when its settings are.
         folder.settings: _settings_text(title, baseline, units, altitude),
     }
-    for path, text in files.items():
-        write_new(path, text.encode("utf-8"))
-    for path in (folder.firings, folder.traces):
-        path.mkdir(exist_ok=True)
+    _refuse_unreadable(folder, files[folder.settings], files[folder.formulations])
+    with new_folder(folder.path) as fresh:
+        for path, text in files.items():
+            write_new(fresh / path.name, text.encode("utf-8"))
+        for path in (folder.firings, folder.traces):
+            (fresh / path.name).mkdir()
+
+
+def _refuse_unreadable(folder: CampaignFolder, settings: str, formulations: str) -> None:
+    """Read the texts of a new campaign as they will be read, before a file is touched."""
+    table, findings = parse_toml_table(settings, folder.settings.name)
+    if table is not None:
+        findings = settings_of(table).problems
+    table, faults = parse_toml_table(formulations, folder.formulations.name)
+    if table is not None and not findings:
+        specs, faults, _ = formulations_of(table)
+        known, _, _ = read_all_ingredients(folder)
+        for spec in specs.values():
+            _refuse_unknown(spec.ingredients or (), known)
+        faults += resolve_recipes(specs, known)[1]
+    for problem in (*findings, *faults):
+        where = problem.source.field or problem.source.path
+        msg = f"{where}: {problem.message}"
+        raise RequestError(msg, expected=problem.expected, hint=problem.hint)
+
+
+def _refuse_unknown(ingredients: Iterable[str], known: Collection[str]) -> None:
+    for name in ingredients:
+        if name not in known:
+            close = difflib.get_close_matches(name, known, n=1)
+            msg = f"there is no ingredient `{name}`"
+            raise RequestError(
+                msg,
+                expected="a key of ingredients.toml",
+                hint=f"did you mean `{close[0]}`?" if close else "write its entry there first",
+            )
+
+
+def _refuse_taken(folder: CampaignFolder) -> None:
+    try:
+        if is_absent(folder.path) or (folder.path.is_dir() and not any(folder.path.iterdir())):
+            return
+    except OSError as error:
+        raise cannot_write(folder.path, error) from error
+    msg = f"there is a campaign `{folder.name}` already"
+    if not folder.path.is_dir():
+        msg = f"{folder.path} is a file"
+    raise RequestError(msg, hint="choose another name; nothing was changed")
 
 
 def copy_campaign(source: Path, folder: CampaignFolder) -> None:
-    """Copy a campaign's files into a folder that must not exist.
+    """Copy a campaign's files, hidden ones apart, into a folder that is new or empty.
 
     Raises
     ------
     RequestError
         The campaign exists, or cannot be written.
     """
-    if folder.path.exists():
-        msg = f"there is a campaign `{folder.name}` already"
-        raise RequestError(msg, hint="choose another name; nothing was changed")
-    for path in sorted(source.rglob("*")):
-        if path.is_file():
-            write_new(folder.path / path.relative_to(source), path.read_bytes())
+    _refuse_taken(folder)
+    with new_folder(folder.path) as fresh:
+        for path in sorted(source.rglob("*")):
+            if path.is_file() and not path.name.startswith("."):
+                write_new(fresh / path.relative_to(source), path.read_bytes())
 
 
 def toml_text(value: str) -> str:

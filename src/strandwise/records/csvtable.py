@@ -3,50 +3,26 @@
 from __future__ import annotations
 
 import csv
-import difflib
 import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from strandwise.errors import UnitError
 from strandwise.findings import Finding, Source
+from strandwise.records.columns import Column, read_columns
 from strandwise.records.fields import shorten
 from strandwise.records.textfiles import FileText, read_text
-from strandwise.units import parse_heading, parse_unit
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
     from pathlib import Path
 
     from strandwise.records.fields import Field
-    from strandwise.units import Unit
 
-__all__ = ["Column", "CsvTable", "Row", "parse_csv_table", "read_csv_table"]
+__all__ = ["CsvTable", "Row", "cells_of_text", "parse_csv_table", "read_csv_table"]
 
-_SEPARATOR_LINE = re.compile(r"sep=(.)", re.IGNORECASE)
+_SEPARATOR_LINE = re.compile(r'\s*"?sep=(.?)"?[,;\s]*', re.IGNORECASE)
+_SEPARATORS = ",;\t|"
 _COMMENT = "#"
-
-
-@dataclass(frozen=True, slots=True)
-class Column:
-    """A heading.
-
-    Parameters
-    ----------
-    heading
-        As the file writes it.
-    field
-        What it stands for; None: unknown to us, kept as it is.
-    unit
-        Of plain numbers below it; None: each cell brings its own.
-    usable
-        False where the unit is at fault, so that the cells cannot be read.
-    """
-
-    heading: str
-    field: Field | None = None
-    unit: Unit | None = None
-    usable: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +42,7 @@ class CsvTable:
     shown
         Name of the file for people.
     content
-        Its text and bytes.
+        Its text.
     delimiter, newline
         As the file uses them.
     header_line, header_end
@@ -111,7 +87,8 @@ class _Lines:
     def skip_comments(self) -> None:
         """Step over lines that hold no cells; called only where a row may start."""
         while self.next < len(self.lines):
-            line = self.lines[self.next].strip().strip(",;\t ")
+            # A spreadsheet puts a comment with a comma in it between quotes.
+            line = self.lines[self.next].strip(' \t\r\n,;|"')
             if line and not line.startswith(_COMMENT):
                 return
             next(self)
@@ -127,8 +104,9 @@ def read_csv_table(
 ) -> tuple[CsvTable | None, list[Finding]]:
     """Read a CSV file whose columns are `fields` in any order, with others among them.
 
-    Separators are commas, semicolons or tabs; a byte order mark, any line ends, blank lines,
-    lines that start with `#`, trailing blanks and trailing empty cells are read.
+    Separators are commas, semicolons, tabs or bars, also as stated by a first line ``sep=;``; a
+    byte order mark, any line ends, blank lines, lines that start with `#`, trailing blanks and
+    trailing empty cells are read.
 
     Returns
     -------
@@ -146,51 +124,68 @@ def parse_csv_table(
 ) -> tuple[CsvTable | None, list[Finding]]:
     """Read the content of a CSV file as `read_csv_table` does."""
     lines = _Lines(content.text)
-    delimiter = _find_delimiter(lines)
+    delimiter = _find_delimiter(lines, shown)
+    if isinstance(delimiter, Finding):
+        return None, [delimiter]
     lines.skip_comments()
     header_line = lines.next + 1
-    findings: list[Finding] = []
-    reader = csv.reader(lines, delimiter=delimiter, strict=True)
     try:
-        header = next(reader)
+        header = next(csv.reader(lines, delimiter=delimiter, strict=True))
     except StopIteration:
-        empty = Finding(
-            Source(shown),
-            "empty-file",
-            "the file has no headings",
-            "a first line with " + ", ".join(f"`{f.name}`" for f in fields if f.required),
-        )
-        return None, [empty]
+        return None, [_no_headings(shown, fields)]
     except csv.Error as error:
         return None, [_unreadable_row(shown, header_line, error)]
     header_end = lines.offset
-    columns = _read_columns(header, Source(shown, header_line), fields, findings)
-    rows = _read_rows(reader, lines, shown, len(columns), findings)
-    newline = "\r\n" if "\r\n" in content.text else "\n"
+    columns, findings = read_columns(header, Source(shown, header_line), fields)
+    rows, faults = _read_rows(lines, delimiter, shown, len(columns))
+    end = re.search(r"\r\n|\r|\n", content.text)
     table = CsvTable(
         shown=shown,
         content=content,
         delimiter=delimiter,
-        newline=newline,
+        newline=end.group() if end else "\n",
         header_line=header_line,
         header_end=header_end,
         columns=tuple(columns),
         rows=tuple(rows),
     )
-    return table, findings
+    return table, findings + faults
 
 
-def _find_delimiter(lines: _Lines) -> str:
+def cells_of_text(text: str) -> frozenset[str]:
+    """Everything that stands between separators, quotes and line ends, whatever else is wrong."""
+    return frozenset(cell.strip() for cell in re.split(r'[,;\t|"\r\n]', text))
+
+
+def _no_headings(shown: str, fields: Sequence[Field]) -> Finding:
+    return Finding(
+        Source(shown),
+        "empty-file",
+        "the file has no headings",
+        "a first line with " + ", ".join(f"`{f.heading('metric')}`" for f in fields if f.required),
+        "write it, or delete the file if there is nothing to keep in it",
+    )
+
+
+def _find_delimiter(lines: _Lines, shown: str) -> str | Finding:
     lines.skip_comments()
     if lines.next >= len(lines.lines):
         return ","
     first = lines.lines[lines.next]
-    stated = _SEPARATOR_LINE.fullmatch(first.strip().strip('"'))
+    stated = _SEPARATOR_LINE.fullmatch(first)
     if stated:
         next(lines)
-        return stated.group(1)
+        if stated.group(1) and stated.group(1) in _SEPARATORS:
+            return stated.group(1)
+        return Finding(
+            Source(shown, lines.next),
+            "unknown-separator",
+            f"the line `{shorten(first.strip())}` states no separator that is read",
+            "a comma, a semicolon, a tab or `|` behind `sep=`",
+            "save the file with one of these between the cells",
+        )
     outside_quotes = re.sub(r'"[^"]*"', "", first)
-    return max(",;\t", key=outside_quotes.count)
+    return max(_SEPARATORS, key=outside_quotes.count)
 
 
 def _unreadable_row(shown: str, line: int, error: csv.Error) -> Finding:
@@ -204,124 +199,37 @@ def _unreadable_row(shown: str, line: int, error: csv.Error) -> Finding:
 
 
 def _read_rows(
-    reader: Iterator[list[str]],
-    lines: _Lines,
-    shown: str,
-    width: int,
-    findings: list[Finding],
-) -> list[Row]:
+    lines: _Lines, delimiter: str, shown: str, width: int
+) -> tuple[list[Row], list[Finding]]:
     rows: list[Row] = []
+    findings: list[Finding] = []
+    reader = csv.reader(lines, delimiter=delimiter, strict=True)
     while True:
         lines.skip_comments()
         start = lines.next + 1
         try:
             cells = [cell.strip() for cell in next(reader)]
         except StopIteration:
-            return rows
+            return rows, findings
         except csv.Error as error:
             findings.append(_unreadable_row(shown, start, error))
-            return rows
-        if not any(cells):
+            reader = csv.reader(lines, delimiter=delimiter, strict=True)
             continue
         surplus = [cell for cell in cells[width:] if cell]
         if surplus:
-            findings.append(
-                Finding(
-                    Source(shown, start),
-                    "too-many-cells",
-                    f"the row has {len(cells)} cells, the headings are {width} "
-                    f"(the surplus starts with `{shorten(surplus[0])}`)",
-                    f"{width} cells",
-                    "a decimal comma splits a number in two: write 2.5 for 2,5",
-                )
-            )
-            continue
-        cells = cells[:width] + [""] * (width - len(cells))
-        rows.append(Row(start, tuple(cells)))
+            findings.append(_too_many_cells(Source(shown, start), len(cells), width, surplus[0]))
+        elif any(cells):
+            cells = cells[:width] + [""] * (width - len(cells))
+            rows.append(Row(start, tuple(cells)))
 
 
-def _read_columns(
-    header: list[str], place: Source, fields: Sequence[Field], findings: list[Finding]
-) -> list[Column]:
-    by_name = {field.name: field for field in fields}
-    while header and not header[-1].strip():
-        header = header[:-1]
-    columns: list[Column] = []
-    for cell in header:
-        text = cell.strip()
-        column, faults = _read_column(text, by_name, place)
-        columns.append(column)
-        findings.extend(faults)
-    _find_repeated(columns, place, findings)
-    present = {column.field.name for column in columns if column.field}
-    for field in fields:
-        if field.required and field.name not in present:
-            findings.append(_missing_column(field, columns, place))
-    return columns
-
-
-def _read_column(
-    text: str, by_name: dict[str, Field], place: Source
-) -> tuple[Column, list[Finding]]:
-    try:
-        heading = parse_heading(text)
-    except UnitError:
-        return Column(text), []
-    field = by_name.get(_normal(heading.name))
-    if field is None:
-        return Column(text), []
-    if heading.unit_text is None:
-        return Column(text, field), []
-    here = Source(place.path, place.line, text)
-    if field.form != "quantity" or field.kind is None:
-        if field.form == "number":
-            return Column(text, field), []
-        fault = Finding(
-            here, "unit-not-wanted", f"`{field.name}` has no unit", f"the heading `{field.name}`"
-        )
-        return Column(text, field), [fault]
-    try:
-        return Column(text, field, parse_unit(heading.unit_text, field.kind)), []
-    except UnitError as error:
-        fault = Finding(here, "unknown-unit", error.message, error.expected, error.hint)
-        return Column(text, field, usable=False), [fault]
-
-
-def _normal(name: str) -> str:
-    return re.sub(r"[\s-]+", "_", name.strip().casefold())
-
-
-def _find_repeated(columns: list[Column], place: Source, findings: list[Finding]) -> None:
-    seen: dict[str, str] = {}
-    for column in columns:
-        if column.field is None:
-            continue
-        name = column.field.name
-        if name in seen:
-            findings.append(
-                Finding(
-                    Source(place.path, place.line, column.heading),
-                    "repeated-column",
-                    f"`{column.heading}` and `{seen[name]}` are the same column",
-                    f"one column for {name}",
-                    "rename or delete one of them",
-                )
-            )
-        seen[name] = column.heading
-
-
-def _missing_column(field: Field, columns: list[Column], place: Source) -> Finding:
-    unknown = [column.heading for column in columns if column.field is None]
-    close = difflib.get_close_matches(field.name, [_normal(h) for h in unknown], n=1, cutoff=0.6)
-    hint = (
-        f"did you mean it by `{unknown[[_normal(h) for h in unknown].index(close[0])]}`?"
-        if close
-        else ""
-    )
+def _too_many_cells(place: Source, cells: int, width: int, surplus: str) -> Finding:
     return Finding(
-        Source(place.path, place.line, field.name),
-        "missing-column",
-        f"there is no column `{field.name}` ({field.help})",
-        f"a heading such as `{field.heading('metric')}`",
-        hint,
+        place,
+        "too-many-cells",
+        f"the row has {cells} cells, the headings are {width} "
+        f"(the surplus starts with `{shorten(surplus)}`)",
+        f"{width} cells",
+        "a decimal comma splits a number in two: write 2.5 for 2,5; a text with a comma in it "
+        "stands in quotes",
     )

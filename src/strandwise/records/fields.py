@@ -12,7 +12,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from strandwise.errors import UnitError
-from strandwise.units import Kind, absolute_pressure, from_si, parse_quantity, parse_unit
+from strandwise.units import (
+    Kind,
+    absolute_pressure,
+    from_si,
+    is_gauge,
+    parse_quantity,
+    parse_unit,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -29,18 +36,37 @@ __all__ = [
     "SETTINGS_FIELDS",
     "STRAND_FIELDS",
     "SUMMARY_FIELDS",
+    "TEST_FIELD",
     "UNCERTAINTY_FIELDS",
     "Field",
+    "NoAmbientError",
     "PressureScale",
     "Value",
+    "code_of",
     "field_named",
+    "shorten",
 ]
 
 Value = str | float | int | dt.date
 
-_NAME = re.compile(r"[^\W_](?:[\w.+ -]{0,62}[\w.+-])?")
+_NAME = re.compile(r"[^\W_](?:[\w.+ -]{0,62}[\w+-])?")
 _RESERVED_FILE_NAME = re.compile(r"(?i)(con|prn|aux|nul|com\d|lpt\d)(\..*)?")
+# Zero bytes, and what is left of bytes that were no text.
+_STORABLE = re.compile(r"[^\0\ud800-\udfff]*", re.DOTALL)
 _DATE = re.compile(r"(\d{4})-(\d{2})-(\d{2})", re.ASCII)
+
+
+_AMBIENT_EXPECTED = "a known ambient pressure, or an absolute reading such as `2 MPaa`"
+_AMBIENT_HINT = 'give altitude = "300 m" or ambient_pressure = "98.2 kPa" in campaign.toml'
+
+
+class NoAmbientError(UnitError):
+    """A gauge reading in a campaign that does not state the pressure of the air."""
+
+
+def code_of(error: UnitError) -> str:
+    """Code of the finding that a text at fault becomes."""
+    return "no-ambient-pressure" if isinstance(error, NoAmbientError) else "bad-value"
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,6 +166,10 @@ class Field:
             assert self.kind is not None
             quantity = parse_quantity(text, self.kind, unit=unit)
             if self.kind is Kind.PRESSURE and not self.is_difference:
+                if is_gauge(quantity.unit, scale.readings) and scale.ambient is None:
+                    msg = f"`{shorten(text)}` is a gauge reading, and the ambient pressure is not "
+                    msg += "known"
+                    raise NoAmbientError(msg, expected=_AMBIENT_EXPECTED, hint=_AMBIENT_HINT)
                 value = absolute_pressure(quantity, readings=scale.readings, ambient=scale.ambient)
             else:
                 value = quantity.si
@@ -148,7 +178,7 @@ class Field:
             return self._in_range(parse_quantity(text, Kind.NUMBER).si, text)
         if self.form == "integer":
             if not re.fullmatch(r"[+-]?[0-9]{1,9}", text):
-                msg = f"`{text}` is not a whole number"
+                msg = f"`{shorten(text)}` is not a whole number"
                 raise UnitError(msg, expected="digits only, such as 2")
             return int(self._in_range(int(text), text))
         return self._parse_text(text)
@@ -163,7 +193,7 @@ class Field:
             return _parse_date(text)
         if self.form == "choice":
             if text.lower() not in self.choices:
-                msg = f"`{text}` is not a {self.name.replace('_', ' ')}"
+                msg = f"`{shorten(text)}` is no choice for {self.name}"
                 raise UnitError(msg, expected=" or ".join(self.choices))
             return text.lower()
         if self.form == "name" and (
@@ -173,8 +203,11 @@ class Field:
             raise UnitError(
                 msg,
                 expected="up to 64 letters, digits, `-`, `.`, `+`, `_` or blanks inside, "
-                "starting with a letter or digit",
+                "starting with a letter or digit and not ending with a `.`",
             )
+        if not _STORABLE.fullmatch(text):
+            msg = f"`{shorten(text)}` holds a sign that a text file cannot keep"
+            raise UnitError(msg, expected="readable text", hint="write the text again")
         return text
 
     def _in_range(self, value: float, text: str) -> float:
@@ -186,7 +219,7 @@ class Field:
         if self.at_most is not None and not value <= self.at_most:
             limits.append(f"at most {self._limit(self.at_most)}")
         if limits:
-            msg = f"`{text}` is out of range for {self.name}"
+            msg = f"`{shorten(text)}` is out of range for {self.name}"
             raise UnitError(msg, expected=" and ".join(limits))
         return value
 
@@ -260,6 +293,7 @@ def _name(name: str, help: str) -> Field:
     return Field(name=name, help=help, form="name", required=True)
 
 
+TEST_FIELD = _name("test", "name of the test")
 _NOTES = Field(name="notes", help="whatever should be remembered", form="text")
 _EXCLUDE = Field(
     name="exclude",
@@ -311,7 +345,7 @@ _STRAND_TIME = Field(
 _STRAND_PRESSURE = _pressure("pressure", "pressure around the strand", required=True)
 
 STRAND_FIELDS = (
-    _name("test", "name of the test"),
+    TEST_FIELD,
     _name("batch", "batch that the strand was cut or cast from"),
     _STRAND_LENGTH,
     _STRAND_TIME,

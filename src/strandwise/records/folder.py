@@ -55,6 +55,11 @@ class CampaignFolder:
         return self.path / "ingredients.toml"
 
     @property
+    def own_instruments(self) -> Path:
+        """The campaign's own `instruments.toml`, which may be absent."""
+        return self.path / "instruments.toml"
+
+    @property
     def batches(self) -> Path:
         """`batches.csv`."""
         return self.path / "batches.csv"
@@ -117,7 +122,12 @@ class Bench:
         """Names of the campaigns, sorted."""
         folder = self.path / "campaigns"
         try:
-            return sorted(p.parent.name for p in folder.glob("*/campaign.toml"))
+            # A name with a dot before it is a campaign in the making.
+            return sorted(
+                entry.name
+                for entry in folder.iterdir()
+                if not entry.name.startswith(".") and (entry / "campaign.toml").exists()
+            )
         except OSError:
             return []
 

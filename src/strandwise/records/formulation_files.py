@@ -14,16 +14,19 @@ from strandwise.formulation import (
     Replacement,
 )
 from strandwise.records.fields import Field, shorten
-from strandwise.records.tomltable import read_toml_table
+from strandwise.records.folder import Bench, shipped
+from strandwise.records.textfiles import is_absent
+from strandwise.records.tomltable import describe, read_toml_table
 from strandwise.units import Kind, parse_number, parse_quantity
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from strandwise.findings import Finding
+    from strandwise.records.folder import CampaignFolder
     from strandwise.records.tomltable import TomlTable
 
-__all__ = ["read_formulations", "read_ingredients"]
+__all__ = ["formulations_of", "read_all_ingredients", "read_formulations", "read_ingredients"]
 
 _TEXT_FIELDS = tuple(
     Field(name=name, help=item.help, form="text", required=item.required)
@@ -38,6 +41,10 @@ _QUANTITY_FIELDS = tuple(
 _OTHER_FIELDS = tuple(
     name for name, item in INGREDIENT_FIELDS.items() if item.kind in ("boolean", "keys", "sources")
 )
+
+_NAME = Field(name="formulation", help="name of the formulation", form="name")
+_TOTAL = Field(name="total", help="what the parts add up to", form="number", above=0.0)
+_NOTES = Field(name="notes", help="whatever should be remembered", form="text")
 
 
 def read_ingredients(
@@ -61,6 +68,25 @@ def read_ingredients(
             if ingredient is not None:
                 ingredients[key] = ingredient
     return ingredients, table.findings, table.remarks
+
+
+def read_all_ingredients(
+    folder: CampaignFolder,
+) -> tuple[dict[str, Ingredient], list[Finding], list[Finding]]:
+    """Read the ingredients that a campaign may name: those of the bench folder, and its own."""
+    common = Bench(folder.bench).ingredients
+    if is_absent(common):
+        common = shipped("shared") / common.name
+    own = folder.own_ingredients
+    ingredients: dict[str, Ingredient] = {}
+    findings: list[Finding] = []
+    remarks: list[Finding] = []
+    for path in (common,) if is_absent(own) else (common, own):
+        read, faults, notes = read_ingredients(path, folder.shown(path))
+        ingredients |= read
+        findings += faults
+        remarks += notes
+    return ingredients, findings, remarks
 
 
 def _read_ingredient(key: str, entry: TomlTable) -> Ingredient | None:
@@ -107,8 +133,13 @@ def read_formulations(
         By name; faults; unknown keys that nothing reads.
     """
     table, findings = read_toml_table(path, shown)
-    if table is None:
-        return {}, findings, []
+    return ({}, findings, []) if table is None else formulations_of(table)
+
+
+def formulations_of(
+    table: TomlTable,
+) -> tuple[dict[str, FormulationSpec], list[Finding], list[Finding]]:
+    """Read the content of `formulations.toml` as `read_formulations` reads the file."""
     specs = {}
     for name in table.values:
         entry = table.table(name)
@@ -121,6 +152,10 @@ def read_formulations(
 
 def _read_formulation(name: str, entry: TomlTable) -> FormulationSpec | None:
     before = len(entry.findings)
+    try:
+        _NAME.parse(name, entry.scale)
+    except UnitError as error:
+        entry.fault([], "bad-name", error.message, error.expected, "batches refer to it by name")
     entry.check_keys(("ingredients", "parent", "replace", "add", "total", "notes"))
     ingredients, percent = _read_parts(entry)
     replace = tuple(
@@ -135,10 +170,9 @@ def _read_formulation(name: str, entry: TomlTable) -> FormulationSpec | None:
     )
     parent = entry.values.get("parent")
     if parent is not None and not isinstance(parent, str):
-        entry.fault(["parent"], "bad-value", "`parent` is no name", 'parent = "base"')
-    total = entry.values.get("total")
-    if total is not None and (isinstance(total, bool) or not isinstance(total, int | float)):
-        entry.fault(["total"], "bad-value", "`total` is no number", "total = 100")
+        entry.fault(["parent"], "bad-value", f"`parent` is {describe(parent)}", 'parent = "base"')
+    total = entry.value(_TOTAL)
+    notes = entry.value(_NOTES)
     if len(entry.findings) > before:
         return None
     return FormulationSpec(
@@ -148,8 +182,8 @@ def _read_formulation(name: str, entry: TomlTable) -> FormulationSpec | None:
         parent=parent,
         replace=replace,
         add=add,
-        total=None if total is None else float(total),
-        notes=str(entry.values.get("notes", "")),
+        total=total if isinstance(total, float) else None,
+        notes=notes if isinstance(notes, str) else "",
         source=entry.source(),
     )
 
@@ -172,7 +206,7 @@ def _read_parts(entry: TomlTable) -> tuple[dict[str, float] | None, bool]:
                 percents.add(False)
                 values[key] = float(parse_number(repr(raw)))
             else:
-                msg = f"`{key}` is no number of parts"
+                msg = f"`{shorten(key)}` is {describe(raw)}"
                 raise UnitError(msg, expected="parts by mass, such as 65")
         except UnitError as error:
             parts.fault([key], "bad-value", error.message, error.expected, error.hint)
@@ -192,14 +226,18 @@ def _read_steps(entry: TomlTable, key: str, names: tuple[str, ...]) -> list[dict
         "replace": '[{ ingredient = "sorbitol", share = "10 %", with = "calcium-carbonate" }]',
         "add": '[{ ingredient = "iron-oxide", parts = 1 }]',
     }[key]
-    if isinstance(raw, dict):
+    alone = isinstance(raw, dict)
+    if alone:
         raw = [raw]
     if not isinstance(raw, list) or not all(isinstance(step, dict) for step in raw):
-        entry.fault([key], "bad-value", f"`{key}` is no list of steps", f"{key} = {example}")
+        entry.fault(
+            [key], "bad-value", f"`{key}` is {describe(raw)}, not of steps", f"{key} = {example}"
+        )
         return []
     steps = []
-    for step in raw:
-        read = _read_step(entry, key, names, step, example)
+    for number, step in enumerate(raw, start=1):
+        place = key if alone else f"{key}[{number}]"
+        read = _read_step(entry, place, names, step, example)
         if read is not None:
             steps.append(read)
     return steps
@@ -209,28 +247,36 @@ def _read_step(
     entry: TomlTable, key: str, names: tuple[str, ...], step: dict[str, Any], example: str
 ) -> dict[str, Any] | None:
     read: dict[str, Any] = {}
-    for unknown in step.keys() - set(names):
+    unknown = [name for name in step if name not in names]
+    for name in unknown:
         entry.fault(
-            [key, unknown], "unknown-key", f"`{shorten(unknown)}` is no part of a step", example
+            [key, name],
+            "unknown-key",
+            f"`{shorten(name)}` is no part of a step",
+            ", ".join(names),
+            f"write a step as {example}",
         )
     for name in names:
         value = step.get(name)
         if value is None:
-            entry.fault([key], "missing-field", f"a step has no `{name}`", f"{key} = {example}")
+            # A misspelt name is at fault already.
+            if not unknown:
+                entry.fault([key], "missing-field", f"a step has no `{name}`", example)
             continue
         try:
-            if name == "share":
-                text = value if isinstance(value, str) else repr(value)
-                read[name] = parse_quantity(text, Kind.RATIO).si
-            elif name == "parts":
-                if isinstance(value, bool):
-                    value = "true"
-                read[name] = float(parse_number(str(value)))
-            elif isinstance(value, str):
-                read[name] = value
-            else:
-                msg = f"`{name}` is no name"
-                raise UnitError(msg, expected=example)
+            read[name] = _step_value(name, value, example)
         except UnitError as error:
             entry.fault([key, name], "bad-value", error.message, error.expected, error.hint)
     return read if set(names) <= read.keys() else None
+
+
+def _step_value(name: str, value: object, example: str) -> str | float:
+    number = isinstance(value, int | float) and not isinstance(value, bool)
+    if name == "share" and (number or isinstance(value, str)):
+        return parse_quantity(value if isinstance(value, str) else repr(value), Kind.RATIO).si
+    if name == "parts" and (number or isinstance(value, str)):
+        return float(parse_number(value if isinstance(value, str) else repr(value)))
+    if name not in ("share", "parts") and isinstance(value, str) and value.strip():
+        return value
+    msg = f"`{name}` is {describe(value)}"
+    raise UnitError(msg, expected=example)

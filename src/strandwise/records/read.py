@@ -2,41 +2,28 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from strandwise.errors import RecordsError, UnitError
+from strandwise.errors import RecordsError
 from strandwise.findings import Finding, Source
 from strandwise.records.checks import REMARK_CHECKS, problems_of
-from strandwise.records.csvtable import CsvTable, read_csv_table
-from strandwise.records.fields import (
-    BATCH_FIELDS,
-    GAS_FIELDS,
-    SETTINGS_FIELDS,
-    STRAND_FIELDS,
-    UNCERTAINTY_FIELDS,
-    PressureScale,
-)
-from strandwise.records.firing_files import read_firing, read_instruments
-from strandwise.records.folder import Bench, CampaignFolder, shipped
-from strandwise.records.formulation_files import read_formulations, read_ingredients
-from strandwise.records.model import (
-    Batch,
-    Campaign,
-    Gas,
-    ReadingUncertainty,
-    Settings,
-    StrandReading,
-)
-from strandwise.records.tomltable import read_toml_table
-from strandwise.units import standard_atmosphere_pressure
+from strandwise.records.csvrecords import record_values
+from strandwise.records.csvtable import read_csv_table
+from strandwise.records.fields import BATCH_FIELDS, STRAND_FIELDS, PressureScale
+from strandwise.records.firing_files import read_firing
+from strandwise.records.folder import Bench, CampaignFolder
+from strandwise.records.formulation_files import read_all_ingredients, read_formulations
+from strandwise.records.instrument_files import read_instruments
+from strandwise.records.model import Batch, Campaign, Firing, Instrument, Settings, StrandReading
+from strandwise.records.places import with_lines
+from strandwise.records.settings_files import SettingsReading, read_settings
+from strandwise.records.textfiles import WHOLE_FILE_CODES, is_absent
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
+    from pathlib import Path
 
-    from strandwise.formulation import Ingredient
-    from strandwise.records.csvtable import Row
-    from strandwise.records.fields import Field, Value
 
 __all__ = ["CampaignReading", "read_campaign"]
 
@@ -74,114 +61,88 @@ class CampaignReading:
         return self.campaign
 
 
-def read_campaign(folder: CampaignFolder) -> CampaignReading:
-    """Read all files of a campaign; faults are collected, never raised."""
-    problems: list[Finding] = []
-    remarks: list[Finding] = []
+@dataclass(slots=True)
+class _Notes:
+    """Faults and remarks collected while the files are read."""
 
-    def collect(found: tuple[_T, list[Finding], list[Finding]]) -> _T:
-        problems.extend(found[1])
-        remarks.extend(found[2])
+    problems: list[Finding] = field(default_factory=list)
+    remarks: list[Finding] = field(default_factory=list)
+
+    def keep(self, found: tuple[_T, list[Finding], list[Finding]]) -> _T:
+        """Keep the findings of a file and return its content."""
+        self.problems.extend(found[1])
+        self.remarks.extend(found[2])
         return found[0]
 
-    bench = Bench(folder.bench)
-    settings = collect(_read_settings(folder))
-    scale = _scale(settings)
-    ingredients: dict[str, Ingredient] = {}
-    common = bench.ingredients
-    if not common.exists():
-        common = shipped("shared") / common.name
-    own = folder.own_ingredients
-    for path in (common, own) if own.exists() else (common,):
-        ingredients |= collect(read_ingredients(path, folder.shown(path)))
-    formulations = collect(
+
+def read_campaign(folder: CampaignFolder) -> CampaignReading:
+    """Read all files of a campaign; faults are collected, never raised."""
+    notes = _Notes()
+    told = read_settings(folder.settings, folder.shown(folder.settings))
+    notes.problems += told.problems
+    notes.remarks += told.remarks
+    ingredients = notes.keep(read_all_ingredients(folder))
+    formulations = notes.keep(
         read_formulations(folder.formulations, folder.shown(folder.formulations))
     )
-    batches, found = _read_batches(folder, scale)
-    problems += found
-    strands, found = _read_strands(folder, scale)
-    problems += found
-    instruments = {}
-    if bench.instruments.exists():
-        instruments = collect(
-            read_instruments(bench.instruments, folder.shown(bench.instruments), scale)
-        )
-    firings = []
-    for path in sorted(folder.firings.glob("*.toml")) if folder.firings.is_dir() else ():
-        firing = collect(read_firing(path, folder, scale, instruments))
-        if firing is not None:
-            firings.append(firing)
-    campaign = None
-    if settings is not None:
-        campaign = Campaign(
-            name=folder.name,
-            path=folder.path,
-            settings=settings,
-            ingredients=ingredients,
-            formulations=formulations,
-            batches=batches,
-            strands=tuple(strands),
-            firings=tuple(firings),
-            instruments=instruments,
-        )
-        problems = problems_of(campaign, folder, problems)
-        for check in REMARK_CHECKS:
-            remarks.extend(check(campaign, folder, problems))
-    return CampaignReading(campaign, _sorted(problems), _sorted(remarks))
+    strands = notes.keep((*_read_strands(folder, told.scale), []))
+    instruments, firings = _read_firings(folder, told.scale, notes)
+    # Without a test there is nothing to be of a batch, and the file may not be there yet.
+    needed = bool(strands or firings)
+    batches = notes.keep((*_read_batches(folder, told.scale, needed=needed), []))
+    campaign = Campaign(
+        name=folder.name,
+        path=folder.path,
+        settings=told.settings or Settings(title="", baseline=""),
+        ingredients=ingredients,
+        formulations=formulations,
+        batches=batches,
+        strands=tuple(strands),
+        firings=tuple(firings),
+        instruments=instruments,
+    )
+    problems = problems_of(campaign, folder, _one_for_ambient(notes.problems, told, folder))
+    for check in REMARK_CHECKS:
+        notes.remarks += with_lines(check(campaign, folder, problems), folder)
+    sound = told.settings is not None and told.complete
+    return CampaignReading(campaign if sound else None, _sorted(problems), _sorted(notes.remarks))
 
 
 def _sorted(findings: Sequence[Finding]) -> tuple[Finding, ...]:
     return tuple(sorted(dict.fromkeys(findings), key=lambda finding: finding.source.sort_key))
 
 
-def _scale(settings: Settings | None) -> PressureScale:
-    if settings is None:
-        return PressureScale()
-    return PressureScale(settings.pressure_readings, settings.ambient_pressure)
-
-
-def _read_settings(folder: CampaignFolder) -> tuple[Settings | None, list[Finding], list[Finding]]:
-    table, findings = read_toml_table(folder.settings, folder.shown(folder.settings))
-    if table is None:
-        return None, findings, []
-    late = [f for f in SETTINGS_FIELDS if f.name == "reference_pressure"]
-    early = [f for f in SETTINGS_FIELDS if f not in late]
-    values: dict[str, Any] = table.read(early, others=("reference_pressure", "uncertainty", "gas"))
-    altitude = values.pop("altitude", None)
-    if altitude is not None and "ambient_pressure" in values:
-        table.fault(
-            ["altitude"],
-            "given-twice",
-            "both `ambient_pressure` and `altitude` are given",
-            "one of the two",
-        )
-    elif altitude is not None:
-        values["ambient_pressure"] = standard_atmosphere_pressure(altitude)
-    scale = PressureScale(
-        values.get("pressure_readings", "absolute"), values.get("ambient_pressure")
-    )
-    reference = table.with_scale(scale).value(late[0])
-    if reference is not None:
-        values["reference_pressure"] = reference
-    for key, fields, kind in (
-        ("uncertainty", UNCERTAINTY_FIELDS, ReadingUncertainty),
-        ("gas", GAS_FIELDS, Gas),
-    ):
-        below = table.table(key)
-        if below is not None:
-            values[key] = kind(**below.read(fields))  # type: ignore[arg-type]
-    if "title" not in values or "baseline" not in values:
-        return None, table.findings, table.remarks
-    return Settings(**values), table.findings, table.remarks
+def _one_for_ambient(
+    problems: Sequence[Finding], told: SettingsReading, folder: CampaignFolder
+) -> list[Finding]:
+    """Keep one finding for all gauge readings without an ambient pressure: they have one cause."""
+    settings = folder.shown(folder.settings)
+    kept: list[Finding] = []
+    readings: list[Finding] = []
+    for problem in problems:
+        of_a_reading = problem.code == "no-ambient-pressure" and problem.source.path != settings
+        (readings if of_a_reading else kept).append(problem)
+    if not readings or not told.scale_known:
+        return kept
+    readings.sort(key=lambda finding: finding.source.sort_key)
+    first = readings[0]
+    if len(readings) > 1:
+        first = replace(first, message=f"{first.message} (and {len(readings) - 1} more such)")
+    return [*kept, first]
 
 
 def _read_batches(
-    folder: CampaignFolder, scale: PressureScale
+    folder: CampaignFolder, scale: PressureScale, *, needed: bool
 ) -> tuple[dict[str, Batch], list[Finding]]:
+    if not needed and is_absent(folder.batches):
+        return {}, []
     table, findings = read_csv_table(folder.batches, folder.shown(folder.batches), BATCH_FIELDS)
+    if table is None:
+        return {}, findings
     batches: dict[str, Batch] = {}
-    for row, values in _record_values(table, BATCH_FIELDS, scale, findings):
-        assert table is not None
+    read = record_values(table, BATCH_FIELDS, scale)
+    findings += read.findings
+    for row, values in read.records:
         batch = Batch(**values, source=table.source(row))
         if batch.batch in batches:
             findings.append(
@@ -190,6 +151,7 @@ def _read_batches(
                     "duplicate-batch",
                     f"batch `{batch.batch}` is already in line {batches[batch.batch].source.line}",
                     "one row a batch",
+                    "delete one of them, or give it a name of its own",
                 )
             )
             continue
@@ -200,82 +162,115 @@ def _read_batches(
 def _read_strands(
     folder: CampaignFolder, scale: PressureScale
 ) -> tuple[list[StrandReading], list[Finding]]:
+    # A campaign may be of firings alone.
+    if is_absent(folder.strands):
+        return [], []
     table, findings = read_csv_table(folder.strands, folder.shown(folder.strands), STRAND_FIELDS)
-    if table is not None:
-        names = {column.field.name for column in table.columns if column.field}
-        if not names & {"time", "frames"}:
+    if table is None:
+        return [], findings
+    names = {column.field.name for column in table.columns if column.field}
+    if table.rows and not names & {"time", "frames"}:
+        if not any(finding.code == "odd-heading" for finding in findings):
             findings.append(
                 Finding(
                     Source(table.shown, table.header_line, "time"),
                     "missing-column",
                     "there is neither a column `time` nor `frames` with `frame_rate`",
                     "a heading such as `time (s)`",
+                    "add the heading to this line, and the values below it",
                 )
             )
-            return [], findings
+        return [], findings
+    read = record_values(table, STRAND_FIELDS, scale)
+    findings += read.findings
+    if read.unread & {"time", "frames", "frame_rate"}:
+        return [], findings
     strands = []
-    for row, values in _record_values(table, STRAND_FIELDS, scale, findings):
-        assert table is not None
+    for row, values in read.records:
         fault = _timing_fault(values)
-        if fault is not None:
+        if fault is None:
+            strands.append(StrandReading(**values, source=table.source(row)))
+        else:
             findings.append(Finding(table.source(row, fault[0]), "bad-timing", *fault[1:]))
-            continue
-        strands.append(StrandReading(**values, source=table.source(row)))
     return strands, findings
 
 
-def _timing_fault(values: dict[str, Any]) -> tuple[str, str, str] | None:
+def _timing_fault(values: Mapping[str, Any]) -> tuple[str, str, str, str] | None:
+    both = "write either a time, or frames and their rate"
     has_time, has_frames = "time" in values, "frames" in values
     if has_time and has_frames:
-        return "frames", "both a time and frames are given", "one of the two"
+        return "frames", "both a time and frames are given", "one of the two", both
     if not has_time and not has_frames:
-        return "time", "there is neither a time nor a number of frames", "one of the two"
+        return "time", "there is neither a time nor a number of frames", "one of the two", both
     if has_frames and "frame_rate" not in values:
-        return "frame_rate", "frames without a frame rate", "frame_rate, such as 240 1/s"
+        return "frame_rate", "frames without a frame rate", "frame_rate, such as 240 1/s", both
     return None
 
 
-def _record_values(
-    table: CsvTable | None,
-    fields: Sequence[Field],
-    scale: PressureScale,
-    findings: list[Finding],
-) -> list[tuple[Row, dict[str, Any]]]:
-    """Rows without a fault as values in SI by field; the faults of the others are added."""
-    if table is None:
-        return []
-    complete = not any(finding.code == "missing-column" for finding in findings)
-    records = []
-    for row in table.rows:
-        values, faults = _row_values(table, row, scale)
-        findings.extend(faults)
-        required = all(f.name in values for f in fields if f.required)
-        if complete and not faults and required:
-            records.append((row, values))
-    return records
-
-
-def _row_values(
-    table: CsvTable, row: Row, scale: PressureScale
-) -> tuple[dict[str, Value], list[Finding]]:
-    values: dict[str, Value] = {}
+def _read_firings(
+    folder: CampaignFolder, scale: PressureScale, notes: _Notes
+) -> tuple[dict[str, Instrument], list[Firing]]:
+    instruments: dict[str, Instrument] = {}
     faults: list[Finding] = []
-    units = {c.field.name: c.unit for c in table.columns if c.field}
-    for column, cell in zip(table.columns, row.cells, strict=True):
-        field = column.field
-        if field is None or not column.usable:
+    for path in (Bench(folder.bench).instruments, folder.own_instruments):
+        if is_absent(path):
             continue
-        here = table.source(row, column.heading)
-        if not cell:
-            if field.required:
-                faults.append(
-                    Finding(here, "missing-value", f"`{field.name}` is empty", field.help)
+        read, wrong, remarks = read_instruments(path, folder.shown(path), scale)
+        instruments |= read
+        faults += wrong
+        notes.remarks += remarks
+    notes.problems += faults
+    firings = []
+    found = _Notes()
+    for file in _firing_files(folder, found):
+        firing = found.keep(read_firing(file, folder, scale, instruments))
+        if firing is not None:
+            firings.append(firing)
+    notes.problems += [f for f in found.problems if not _is_explained(f, faults)]
+    notes.remarks += found.remarks
+    return instruments, firings
+
+
+def _is_explained(finding: Finding, faults: Sequence[Finding]) -> bool:
+    """Whether an instrument is unknown only because its own entry is at fault."""
+    return finding.code == "unknown-instrument" and any(
+        fault.code in WHOLE_FILE_CODES
+        or f"`{(fault.source.field or '').partition('.')[0]}`" in finding.message
+        for fault in faults
+    )
+
+
+def _firing_files(folder: CampaignFolder, notes: _Notes) -> list[Path]:
+    """Files of the firings, sorted by name; hidden files are none."""
+    if is_absent(folder.firings):
+        return []
+    try:
+        entries = sorted(folder.firings.iterdir())
+    except OSError as error:
+        notes.problems.append(
+            Finding(
+                Source(folder.shown(folder.firings)),
+                "not-a-folder",
+                f"this cannot be read as a folder: {error.strerror or error}",
+                "a folder with a file for each firing",
+                "rename it, or look at its permissions",
+            )
+        )
+        return []
+    files = []
+    for entry in entries:
+        if entry.name.startswith((".", "~")) or entry.name.endswith("~"):
+            continue
+        if entry.suffix.lower() == ".toml":
+            files.append(entry)
+        else:
+            notes.remarks.append(
+                Finding(
+                    Source(folder.shown(entry)),
+                    "unread-file",
+                    f"`{entry.name}` is not read",
+                    "files named TEST.toml",
+                    "raw logger files belong into traces/",
                 )
-            continue
-        # A standard uncertainty counts in the unit of its reading unless it says otherwise.
-        unit = column.unit or units.get(field.name.removesuffix("_sd"))
-        try:
-            values[field.name] = field.parse(cell, scale, unit)
-        except UnitError as error:
-            faults.append(Finding(here, "bad-value", error.message, error.expected, error.hint))
-    return values, faults
+            )
+    return files

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -10,11 +11,27 @@ from strandwise.findings import Finding, Source
 if TYPE_CHECKING:
     from pathlib import Path
 
-__all__ = ["FileText", "read_text"]
+__all__ = ["WHOLE_FILE_CODES", "FileText", "decode_text", "is_absent", "read_text"]
 
 # Hand-kept records are small; a file beyond this is a raw log or a mistake.
-_LARGEST = 20_000_000
+LARGEST = 20_000_000
 _BOM = b"\xef\xbb\xbf"
+_LINE_END = re.compile(rb"\r\n|\r|\n")
+
+WHOLE_FILE_CODES = frozenset(
+    {
+        "empty-file",
+        "file-missing",
+        "file-too-large",
+        "not-a-file",
+        "not-text",
+        "not-utf-8",
+        "toml-syntax",
+        "unknown-separator",
+        "unreadable",
+    }
+)
+"""Codes of findings after which nothing of a file is known."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,17 +40,25 @@ class FileText:
 
     Parameters
     ----------
-    raw
-        Bytes as they are on disk.
     text
-        The same decoded, without a byte order mark; line ends as they are.
+        Without a byte order mark; line ends as they are.
     bom
         Whether the file starts with a UTF-8 byte order mark.
     """
 
-    raw: bytes
     text: str
     bom: bool
+
+
+def is_absent(path: Path) -> bool:
+    """Whether there is nothing at `path`: no file, no folder, no link that leads nowhere."""
+    try:
+        path.lstat()
+    except (FileNotFoundError, NotADirectoryError):
+        return True
+    except OSError:
+        return False
+    return False
 
 
 def read_text(path: Path, shown: str) -> FileText | Finding:
@@ -45,30 +70,47 @@ def read_text(path: Path, shown: str) -> FileText | Finding:
         The finding says why: missing, a folder, not readable, too large, not UTF-8.
     """
     source = Source(shown)
-    if not path.exists():
-        return Finding(source, "file-missing", "the file does not exist", "a text file")
-    if not path.is_file():
-        found = "a folder" if path.is_dir() else "not a plain file"
-        return Finding(source, "not-a-file", f"this is {found}", "a text file", "rename or move it")
     try:
-        if path.stat().st_size > _LARGEST:
+        if not path.exists():
+            what = "is a link that leads nowhere" if path.is_symlink() else "does not exist"
+            return Finding(
+                source,
+                "file-missing",
+                f"the file {what}",
+                "a text file",
+                "write it, or bring it back from a copy",
+            )
+        if not path.is_file():
+            what = "a folder" if path.is_dir() else "not a plain file"
+            return Finding(
+                source, "not-a-file", f"this is {what}", "a text file", "rename or move it"
+            )
+        size = path.stat().st_size
+        if size > LARGEST:
             return Finding(
                 source,
                 "file-too-large",
-                f"the file has {path.stat().st_size} bytes",
-                f"at most {_LARGEST} bytes",
+                f"the file has {size} bytes",
+                f"at most {LARGEST} bytes",
                 "raw logger files belong into traces/",
             )
         raw = path.read_bytes()
     except OSError as error:
-        return Finding(source, "unreadable", f"cannot be read: {error.strerror}", "a readable file")
-    return _decode(raw, source)
-
-
-def _decode(raw: bytes, source: Source) -> FileText | Finding:
-    if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
         return Finding(
             source,
+            "unreadable",
+            f"the file cannot be read: {error.strerror or error}",
+            "a readable file",
+            "look at its permissions, and whether another program keeps it open",
+        )
+    return decode_text(raw, shown)
+
+
+def decode_text(raw: bytes, shown: str) -> FileText | Finding:
+    """Decode the bytes of a file as `read_text` does."""
+    if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return Finding(
+            Source(shown),
             "not-utf-8",
             "the text is UTF-16",
             "UTF-8",
@@ -79,18 +121,22 @@ def _decode(raw: bytes, source: Source) -> FileText | Finding:
     try:
         text = body.decode("utf-8")
     except UnicodeDecodeError as error:
-        line = body.count(b"\n", 0, error.start) + 1
-        column = error.start - (body.rfind(b"\n", 0, error.start) + 1) + 1
+        ends = list(_LINE_END.finditer(body, 0, error.start))
+        column = error.start - (ends[-1].end() if ends else 0) + 1
         return Finding(
-            Source(source.path, line),
+            Source(shown, len(ends) + 1),
             "not-utf-8",
             f"byte 0x{body[error.start]:02x} at position {column} is not UTF-8 text",
             "UTF-8",
             "save the file with the encoding UTF-8",
         )
     if "\0" in text:
-        line = text.count("\n", 0, text.index("\0")) + 1
+        ends = list(_LINE_END.finditer(body, 0, body.index(b"\0")))
         return Finding(
-            Source(source.path, line), "not-text", "there is a zero byte in the file", "plain text"
+            Source(shown, len(ends) + 1),
+            "not-text",
+            "there is a zero byte in the file",
+            "plain text",
+            "save it as `CSV UTF-8` or as text in UTF-8; if it was damaged, take a copy",
         )
-    return FileText(raw, text, bom)
+    return FileText(text, bom)

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Any
 
 from strandwise.errors import UnitError
 from strandwise.findings import Finding, Source
-from strandwise.records.fields import PressureScale, shorten
+from strandwise.records.fields import PressureScale, code_of, shorten
 from strandwise.records.textfiles import read_text
+from strandwise.records.tomllines import key_lines
 from strandwise.units import parse_unit
 
 if TYPE_CHECKING:
@@ -21,15 +22,8 @@ if TYPE_CHECKING:
 
     from strandwise.records.fields import Field, Value
 
-__all__ = ["TomlTable", "example_of", "parse_toml_table", "read_toml_table"]
+__all__ = ["TomlTable", "describe", "example_of", "parse_toml_table", "read_toml_table"]
 
-_HEADER = re.compile(r"^\s*\[\[?\s*(?P<key>[^\]]+?)\s*\]\]?\s*(?:#.*)?$")
-_KEY = re.compile(
-    r"""(?P<key>(?:[A-Za-z0-9_-]+|"(?:[^"\\]|\\.)*"|'[^']*')
-        (?:\s*\.\s*(?:[A-Za-z0-9_-]+|"(?:[^"\\]|\\.)*"|'[^']*'))*)\s*=(?!=)""",
-    re.VERBOSE,
-)
-_KEY_PART = re.compile(r"""[A-Za-z0-9_-]+|"(?:[^"\\]|\\.)*"|'[^']*'""")
 _ERROR_PLACE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
 
 
@@ -69,7 +63,7 @@ class TomlTable:
             line = self.lines.get(path[:length])
             if line is not None:
                 break
-        return Source(self.shown, line, ".".join(path) or None)
+        return Source(self.shown, line, ".".join(shorten(part, 80) for part in path) or None)
 
     def fault(
         self, keys: Sequence[str], code: str, message: str, expected: str = "", hint: str = ""
@@ -83,13 +77,18 @@ class TomlTable:
         if value is None:
             return None
         if not isinstance(value, dict):
-            self.fault([key], "not-a-table", f"`{key}` is a single value", f"a table [{key}]")
+            self.fault(
+                [key],
+                "not-a-table",
+                f"`{shorten(key)}` is {describe(value)}",
+                f"a table [{shorten(key)}]",
+            )
             return None
         return self._below(key, value)
 
-    def row(self, key: str, values: Mapping[str, Any]) -> TomlTable:
-        """One of the tables in the list below `key`."""
-        return self._below(key, values)
+    def row(self, key: str, number: int, values: Mapping[str, Any]) -> TomlTable:
+        """One of the tables in the list below `key`, counted from 1."""
+        return self._below(f"{key}[{number}]", values)
 
     def _below(self, key: str, values: Mapping[str, Any]) -> TomlTable:
         return TomlTable(
@@ -138,15 +137,25 @@ class TomlTable:
                 "unknown-key",
                 f"`{shorten(key)}` is not a key of this table, and nothing reads it",
                 ", ".join(known),
-                f"did you mean `{close[0]}`?" if close else "",
+                _did_you_mean(close[0]) if close else "",
             )
             (self.findings if close else self.remarks).append(finding)
+
+    def seems_misspelt(self, key: str) -> bool:
+        """Whether `check_keys` took another key of this table for a misspelt `key`."""
+        hint = _did_you_mean(key)
+        return any(
+            finding.code == "unknown-key"
+            and finding.hint == hint
+            and (finding.source.field or "").rpartition(".")[0] == (self.source().field or "")
+            for finding in self.findings
+        )
 
     def value(self, item: Field) -> Value | None:
         """Value of one field in SI; None where absent or at fault (which is then kept)."""
         raw = self.values.get(item.name)
         if raw is None or (isinstance(raw, str) and not raw.strip()):
-            if item.required:
+            if item.required and not self.seems_misspelt(item.name):
                 self.fault(
                     [item.name],
                     "missing-field",
@@ -157,36 +166,40 @@ class TomlTable:
         try:
             return self._parse(item, raw)
         except UnitError as error:
-            self.fault([item.name], "bad-value", error.message, error.expected, error.hint)
+            self.fault([item.name], code_of(error), error.message, error.expected, error.hint)
             return None
 
     def _parse(self, item: Field, raw: object) -> Value:
-        if isinstance(raw, dt.datetime):
-            raw = raw.date()
-        if isinstance(raw, dt.date) and item.form == "date":
-            return raw
+        if item.form == "date" and isinstance(raw, dt.date):
+            return raw.date() if isinstance(raw, dt.datetime) else raw
+        unit = parse_unit(item.bare, item.kind) if item.bare and item.kind else None
         if isinstance(raw, str):
-            unit = parse_unit(item.bare, item.kind) if item.bare and item.kind else None
             return item.parse(raw, self.scale, unit)
-        if isinstance(raw, bool) or not isinstance(raw, int | float):
-            msg = f"`{item.name}` holds {_describe(raw)}"
-            raise UnitError(msg, expected=example_of(item))
-        if item.form in ("number", "integer"):
-            return item.parse(repr(raw), self.scale)
-        if item.form == "quantity" and item.kind is not None and item.bare:
-            return item.parse(repr(raw), self.scale, parse_unit(item.bare, item.kind))
-        if item.form == "quantity":
-            msg = f"{raw!r} has no unit"
-            raise UnitError(msg, expected=example_of(item))
-        if item.form in ("name", "text"):
-            return item.parse(str(raw), self.scale)
-        msg = f"`{item.name}` holds {_describe(raw)}"
+        if isinstance(raw, int | float) and not isinstance(raw, bool):
+            if item.form in ("number", "integer") or (item.form == "quantity" and unit):
+                return item.parse(repr(raw), self.scale, unit)
+            if item.form == "quantity":
+                msg = f"{describe(raw)} has no unit"
+                raise UnitError(msg, expected=example_of(item))
+            if item.form in ("name", "text") and isinstance(raw, int):
+                return item.parse(str(raw), self.scale)
+        msg = f"`{item.name}` is {describe(raw)}"
         raise UnitError(msg, expected=example_of(item))
 
 
-def _describe(raw: object) -> str:
-    kinds = {bool: "true or false", list: "a list", dict: "a table", dt.time: "a time of day"}
-    return kinds.get(type(raw), f"`{raw}`")
+def describe(raw: object) -> str:
+    """Name a TOML value in a message, whatever it is and however long or deep."""
+    if isinstance(raw, bool):
+        return "`true`" if raw else "`false`"
+    if isinstance(raw, dict):
+        return "a table"
+    if isinstance(raw, list):
+        return "a list"
+    return f"`{shorten(str(raw))}`"
+
+
+def _did_you_mean(key: str) -> str:
+    return f"did you mean `{key}`?"
 
 
 def example_of(item: Field) -> str:
@@ -222,60 +235,52 @@ def parse_toml_table(
     text: str, shown: str, scale: PressureScale | None = None
 ) -> tuple[TomlTable | None, list[Finding]]:
     """Read TOML text as `read_toml_table` reads a file; `shown` names it in the findings."""
+    # Lone carriage returns, which old editors write, are no line ends to TOML.
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
     try:
         values = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
+    except RecursionError:
+        deep = Finding(
+            Source(shown),
+            "toml-syntax",
+            "brackets stand too deep inside each other",
+            "a few levels of tables and lists",
+            "look for a row of `[` that was not meant",
+        )
+        return None, [deep]
+    except ValueError as error:
         return None, [_syntax_fault(shown, text, error)]
-    return TomlTable(shown, values, lines=_key_lines(text), scale=scale or PressureScale()), []
+    return TomlTable(shown, values, lines=key_lines(text), scale=scale or PressureScale()), []
+
+
+# What the reader of the standard library says of frequent slips, and what would have been right.
+_EXPECTED = (
+    ("Cannot overwrite", "each key once in a table"),
+    ("Cannot declare", "each table once"),
+    ("Cannot mutate", "each table once"),
+    ("Expected '='", 'key = "value", or a heading in brackets such as [grain]'),
+    ("Expected newline", "one key a line"),
+    ("Illegal character", 'text in "quotes" that is closed in its line'),
+    ("Unterminated", 'text in "quotes" that is closed in its line'),
+)
 
 
 def _syntax_fault(shown: str, text: str, error: Exception) -> Finding:
     message = str(error)
     place = _ERROR_PLACE.search(message)
-    line = None
+    lines = text.split("\n")
+    number = None
     if place:
-        line = int(place.group(1)) if place.group(1) else text.count("\n") + 1
+        number = int(place.group(1)) if place.group(1) else len(lines)
+        # At the end of the file the last line that says something is more use than an empty one.
+        while not place.group(1) and number > 1 and not lines[number - 1].strip():
+            number -= 1
         message = _ERROR_PLACE.sub("", message)
-    hint = ""
-    written = text.splitlines()[line - 1].strip() if line and line <= text.count("\n") + 1 else ""
-    if written:
-        hint = f"the line is `{shorten(written, 60)}`"
+    written = lines[number - 1].strip() if number and number <= len(lines) else ""
     return Finding(
-        Source(shown, line), "toml-syntax", f"not valid TOML: {message}", 'text in "quotes"', hint
+        Source(shown, number),
+        "toml-syntax",
+        f"not valid TOML: {shorten(message, 120)}",
+        next((right for start, right in _EXPECTED if message.startswith(start)), 'key = "value"'),
+        f"the line is `{shorten(written, 60)}`" if written else "",
     )
-
-
-def _key_lines(text: str) -> dict[tuple[str, ...], int]:
-    """Line of every key path; the first one where a path recurs (arrays of tables)."""
-    lines: dict[tuple[str, ...], int] = {}
-    prefix: tuple[str, ...] = ()
-    closing = ""
-    for number, line in enumerate(text.split("\n"), start=1):
-        if closing:
-            if closing in line:
-                closing = ""
-            continue
-        header = _HEADER.match(line)
-        if header:
-            prefix = _key_parts(header.group("key"))
-            lines.setdefault(prefix, number)
-            continue
-        code = line.lstrip()
-        if code.startswith("#"):
-            continue
-        for match in _KEY.finditer(code):
-            parts = _key_parts(match.group("key"))
-            lines.setdefault((*prefix, *parts), number)
-            if match.start() > 0:
-                # Inside an inline table: file it below the key that opened the line too.
-                first = _KEY.match(code)
-                if first:
-                    lines.setdefault((*prefix, *_key_parts(first.group("key")), *parts), number)
-        for quotes in ('"""', "'''"):
-            if code.count(quotes) % 2:
-                closing = quotes
-    return lines
-
-
-def _key_parts(key: str) -> tuple[str, ...]:
-    return tuple(part.strip("\"'") for part in _KEY_PART.findall(key))

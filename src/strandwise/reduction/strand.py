@@ -338,12 +338,14 @@ def _mean_pressure(pressures: FloatArray, shares: FloatArray, exponent: float) -
 def _origin_text(
     lengths: Sequence[_Reading], times: Sequence[_Reading], pressures: Sequence[_Reading]
 ) -> str:
-    parts = []
+    origins = {}
     for name, readings in (("length", lengths), ("time", times), ("pressure", pressures)):
         known = all(one.sd is not None for one in readings)
-        origins = list(dict.fromkeys(one.origin for one in readings)) if known else ["scatter"]
-        parts.append(f"{name} {' and '.join(origins)}")
-    return ", ".join(parts)
+        words = dict.fromkeys(one.origin for one in readings) if known else ["scatter"]
+        origins[name] = " and ".join(words)
+    if len(set(origins.values())) == 1:
+        return origins["length"]
+    return ", ".join(f"{name} {origin}" for name, origin in origins.items())
 
 
 def _section_cautions(

@@ -39,6 +39,7 @@ __all__ = [
 NO_VALUE = "—"
 _MINUS = "−"
 _UNCERTAINTY_DIGITS = 2
+_MOST_DIGITS = 6
 _LARGEST_PLAIN = 1e7
 _SMALLEST_PLAIN = 1e-5
 # Wide enough for every place of every float, so that rounding to a place never fails.
@@ -166,7 +167,8 @@ def format_number(
     value
         In the unit shown; None or not finite gives ``—``.
     uncertainty
-        Standard uncertainty or half-width in the same unit; sets the last place shown.
+        Standard uncertainty or half-width in the same unit; sets the last place shown, up to six
+        significant digits (readings without scatter claim more than anybody reads).
     digits
         Significant digits where no uncertainty is known.
     signed
@@ -179,6 +181,8 @@ def format_number(
         if not signed:
             # A wide interval on the logarithm must not round the value itself away.
             places = max(places, _places_of_digits(value, _UNCERTAINTY_DIGITS) if value else places)
+        if value:
+            places = min(places, max(_places_of_digits(value, _MOST_DIGITS), 0))
         return _fixed(value, places, signed=signed)
     if value == 0:
         return "0"

@@ -1,14 +1,15 @@
 """Tables on a terminal, in a pipe and in a file.
 
-On a terminal a table fits the width: long texts wrap, and where even wrapped columns would be
-too narrow to read each row becomes a block of its own, one value a line. In a pipe or a file it
+On a terminal a table fits the width: long texts wrap; where even wrapped columns would be too
+narrow to read, some columns follow below, with the first one again; and where that does not help
+each row becomes a block of its own, one value a line. In a pipe or a file it
 is plain text, as wide as it must be. No text is ever cut off.
 """
 
 from __future__ import annotations
 
 import unicodedata
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal, TextIO
 
 from rich.box import Box
@@ -30,6 +31,8 @@ __all__ = ["Column", "print_table"]
 _GAP = 2
 _NARROWEST_TEXT = 12
 _LONGEST_WORD = 24
+_FEWEST_ROWS_TO_SPLIT = 3
+_MOST_PIECES = 3
 _STEERING = frozenset({"Cc", "Cf", "Cs"})
 _JOINERS = "\u200c\u200d"
 _SPELT = {
@@ -54,11 +57,14 @@ class Column:
         Unit of its numbers, shown in the heading; empty where there is none.
     kind
         ``number`` is set to the right and never broken; ``text`` is set to the left and wraps.
+    joined
+        Whether it says more of the column before, and always stands beside it.
     """
 
     heading: str
     unit: str = ""
     kind: Literal["number", "text"] = "number"
+    joined: bool = False
 
     @property
     def title(self) -> str:
@@ -101,7 +107,7 @@ def print_table(
             raise DataError(msg, expected=f"{len(columns)}, one for each column")
     encoding = _encoding(file)
     heads = [
-        Column(_fit_to_print(c.heading, encoding), _fit_to_print(c.unit, encoding), c.kind)
+        replace(c, heading=_fit_to_print(c.heading, encoding), unit=_fit_to_print(c.unit, encoding))
         for c in columns
     ]
     cells = [[_fit_to_print(cell, encoding) for cell in row] for row in rows]
@@ -178,15 +184,56 @@ def _print_fitted(
     file: TextIO,
 ) -> None:
     console = Console(file=file, highlight=False, markup=False, emoji=False, soft_wrap=False)
-    widths = _fitted_widths(columns, rows, console.width)
-    body = _blocks(columns, rows) if widths is None else _table(columns, rows, widths, file)
     parts: list[RenderableType] = []
     if title:
         parts += [Text(title, style="bold"), Text()]
-    parts.append(body)
+    pieces = _pieces(columns, rows, console.width)
+    if pieces is None:
+        parts.append(_blocks(columns, rows))
+    for number, places in enumerate(pieces or ()):
+        own = [columns[place] for place in places]
+        cells = [[row[place] for place in places] for row in rows]
+        widths = _fitted_widths(own, cells, console.width)
+        assert widths is not None
+        parts += [Text()] if number else []
+        parts.append(_table(own, cells, widths, file))
     if notes:
         parts += [Text(), *(Text(note, style="dim") for note in notes)]
     console.print(Group(*parts))
+
+
+def _pieces(
+    columns: Sequence[Column], rows: Sequence[Sequence[str]], available: int
+) -> list[list[int]] | None:
+    """Places of the columns that go into one table each; None where blocks read better.
+
+    Every table begins with the first column; a column stays with those that are joined to it.
+    """
+
+    def fits(places: Sequence[int]) -> bool:
+        cells = [[row[place] for place in places] for row in rows]
+        return _fitted_widths([columns[place] for place in places], cells, available) is not None
+
+    everything = list(range(len(columns)))
+    if fits(everything):
+        return [everything]
+    if len(rows) < _FEWEST_ROWS_TO_SPLIT:
+        return None
+    units: list[list[int]] = []
+    for place in everything[1:]:
+        if columns[place].joined and units:
+            units[-1].append(place)
+        else:
+            units.append([place])
+    pieces = [[0]]
+    for unit in units:
+        if fits([*pieces[-1], *unit]):
+            pieces[-1] += unit
+        elif fits([0, *unit]):
+            pieces.append([0, *unit])
+        else:
+            return None
+    return pieces if len(pieces) <= _MOST_PIECES else None
 
 
 def _fitted_widths(

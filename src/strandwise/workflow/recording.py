@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import difflib
 import hashlib
@@ -24,6 +25,7 @@ from strandwise.records import (
     find_bench,
     implausible,
     implausible_firing,
+    open_table,
     parse_firing,
     problems_of,
     read_campaign,
@@ -89,8 +91,15 @@ def read_for_logging(folder: CampaignFolder) -> tuple[Campaign, CampaignReading]
         `campaign.toml` itself is at fault, so that readings cannot be understood.
     """
     reading = read_campaign(folder)
-    if reading.campaign is None:
-        raise RecordsError(reading.problems)
+    # A baseline without a recipe yet is no reason not to record.
+    shown = folder.shown(folder.settings)
+    faults = [
+        problem
+        for problem in reading.problems
+        if problem.source.path == shown and problem.code != "unknown-formulation"
+    ]
+    if faults or reading.campaign is None:
+        raise RecordsError(faults or reading.problems)
     return reading.campaign, reading
 
 
@@ -175,11 +184,11 @@ def _sound_batch(
     campaign, reading = read_for_logging(folder)
     values = parse_texts(BATCH_FIELDS, texts, pressure_scale(campaign))
     batch = Batch(**values, source=Source(NEW_RECORD))
-    if batch.batch in campaign.batches:
-        _refuse_taken("batch", batch.batch, campaign.batches[batch.batch].source)
+    _refuse_taken("batch", batch.batch, {b.batch: b.source for b in campaign.batches.values()})
     changed = dataclasses.replace(campaign, batches={**campaign.batches, batch.batch: batch})
     _refuse_faulty(changed, folder, reading)
     _refuse_unlikely(implausible(batch, BATCH_FIELDS), confirmed=confirmed)
+    _refuse_faulty_table(folder, folder.batches, BATCH_FIELDS, campaign)
     return campaign, batch
 
 
@@ -216,11 +225,14 @@ def _sound_strand(
     strand = StrandReading(**values, source=Source(NEW_RECORD))
     taken = {s.test: s.source for s in campaign.strands}
     taken |= {f.test: f.source for f in campaign.firings}
-    if strand.test in taken and not wire:
-        _refuse_taken("test", strand.test, taken[strand.test])
+    if wire:
+        _refuse_wire(strand.test, campaign)
+    else:
+        _refuse_taken("test", strand.test, taken)
     changed = dataclasses.replace(campaign, strands=(*campaign.strands, strand))
     _refuse_faulty(changed, folder, reading)
     _refuse_unlikely(implausible(strand, STRAND_FIELDS), confirmed=confirmed)
+    _refuse_faulty_table(folder, folder.strands, STRAND_FIELDS, campaign)
     return campaign, strand
 
 
@@ -260,36 +272,48 @@ def log_firing(
             firing = dataclasses.replace(
                 firing, trace=dataclasses.replace(firing.trace, file=raw.target)
             )
-        if raw is not None:
-            write_new(raw.target, raw.content)
+        added = None if raw is None or raw.is_kept else raw
+        if added is not None:
+            write_new(added.target, added.content)
         try:
-            write_new(path, text.encode("utf-8"))
+            write_new(path, _encoded(text))
         except BaseException:
-            if raw is not None:
-                raw.target.unlink(missing_ok=True)
+            if added is not None:
+                added.target.unlink(missing_ok=True)
             raise
     return Logged(firing, folder.shown(path))
 
 
+def _encoded(text: str) -> bytes:
+    try:
+        return text.encode("utf-8")
+    except UnicodeEncodeError as error:
+        msg = f"the record holds a sign that a text file cannot keep: {error.object[error.start]!a}"
+        raise RequestError(msg, hint="write the text again; nothing was changed") from error
+
+
 @dataclass(frozen=True, slots=True)
 class _RawTrace:
-    """A logger file that is to be kept as `target`."""
+    """A logger file that is to be kept as `target`, where it may be already."""
 
     content: bytes
     target: Path
+    is_kept: bool
 
     @classmethod
     def read(cls, folder: CampaignFolder, test: str, raw: Path) -> _RawTrace:
-        if not raw.is_file():
-            what = "is a folder" if raw.is_dir() else "does not exist"
-            msg = f"the trace {raw} {what}"
-            raise RequestError(msg, expected="the file that the logger wrote")
+        target = folder.traces / f"{test}{raw.suffix.lower()}"
         try:
+            if not raw.is_file():
+                what = "is a folder" if raw.is_dir() else "does not exist"
+                msg = f"the trace {raw} {what}"
+                raise RequestError(msg, expected="the file that the logger wrote")
             content = raw.read_bytes()
+            is_kept = target.is_file() and target.read_bytes() == content
         except OSError as error:
             msg = f"the trace {raw} cannot be read: {error.strerror}"
-            raise RequestError(msg) from error
-        return cls(content, folder.traces / f"{test}{raw.suffix.lower()}")
+            raise RequestError(msg, expected="a file that can be read") from error
+        return cls(content, target, is_kept)
 
 
 def _sound_firing(
@@ -304,18 +328,18 @@ def _sound_firing(
     campaign, reading = read_for_logging(folder)
     parse_texts(STRAND_FIELDS[:1], {"test": test}, pressure_scale(campaign))
     path = folder.firing(test)
-    strand = next((s for s in campaign.strands if s.test == test), None)
-    if strand is not None:
-        _refuse_taken("test", test, strand.source)
+    taken = {s.test: s.source for s in campaign.strands}
+    taken |= {f.test: f.source for f in campaign.firings}
     if path.exists():
-        _refuse_taken("test", test, Source(folder.shown(path)))
-    if raw is not None and raw.target.exists():
-        msg = f"{folder.shown(raw.target)} exists already"
+        taken.setdefault(test, Source(folder.shown(path)))
+    _refuse_taken("test", test, taken)
+    if raw is not None and not raw.is_kept and raw.target.exists():
+        msg = f"{folder.shown(raw.target)} exists already, with another content"
         raise RequestError(msg, hint="choose another name for the test; nothing was changed")
     # A raw trace is written last; until then a file that is there stands in for it.
     content = _with_digest(folder, tables, raw)
     text = compose_firing(content)
-    if raw is not None and "trace" in content:
+    if raw is not None and isinstance(content.get("trace"), dict):
         content["trace"] = {**content["trace"], "file": folder.settings.name}
     firing, findings, _ = parse_firing(
         compose_firing(content), path, folder, pressure_scale(campaign), campaign.instruments
@@ -341,17 +365,19 @@ def _with_digest(
     content = {
         key: dict(value) if isinstance(value, dict) else value for key, value in tables.items()
     }
-    if "trace" not in content:
+    trace = content.get("trace")
+    if not isinstance(trace, dict):
         return content
-    trace = content["trace"]
     if raw is not None:
         kept = raw.target.relative_to(folder.path).as_posix()
         digest = hashlib.sha256(raw.content).hexdigest()
         content["trace"] = {"file": kept, **trace, "sha256": digest}
     else:
         file = folder.path / str(trace.get("file", ""))
-        if file.is_file():
-            trace["sha256"] = sha256_of(file)
+        # A file that cannot be read is a fault of the record, and found as such.
+        with contextlib.suppress(OSError, ValueError):
+            if file.is_file():
+                trace["sha256"] = sha256_of(file)
     return content
 
 
@@ -372,12 +398,31 @@ def _append(
     )
 
 
-def _refuse_taken(what: Literal["batch", "test"], name: str, source: Source) -> None:
-    msg = f"{what} `{name}` exists already ({source})"
+def _refuse_taken(what: Literal["batch", "test"], name: str, taken: Mapping[str, Source]) -> None:
+    """Refuse a taken name, or one that differs in capitals alone, which files may not tell."""
+    other = next((known for known in taken if known.casefold() == name.casefold()), None)
+    if name in taken:
+        msg = f"{what} `{name}` exists already ({taken[name]})"
+    elif other is not None:
+        msg = f"{what} `{name}` differs from `{other}` only in capitals ({taken[other]})"
+    else:
+        return
     hint = "choose another name; nothing was changed"
     if what == "test":
         hint += " (one more timing wire of the same strand is logged with --wire)"
     raise RequestError(msg, hint=hint)
+
+
+def _refuse_wire(test: str, campaign: Campaign) -> None:
+    last = campaign.strands[-1].test if campaign.strands else None
+    if test != last:
+        known = f"`{last}`" if last else "none yet"
+        msg = f"test `{test}` is not the strand that was logged last ({known})"
+        raise RequestError(
+            msg,
+            expected="the wires of one strand one after the other",
+            hint="nothing was changed; a new strand is logged without --wire",
+        )
 
 
 def _refuse_faulty(changed: Campaign, folder: CampaignFolder, reading: CampaignReading) -> None:
@@ -388,6 +433,12 @@ def _refuse_faulty(changed: Campaign, folder: CampaignFolder, reading: CampaignR
     ]
     if findings:
         raise RecordsError(findings)
+
+
+def _refuse_faulty_table(
+    folder: CampaignFolder, path: Path, fields: Sequence[Field], campaign: Campaign
+) -> None:
+    open_table(path, folder.shown(path), fields, units=campaign.settings.units)
 
 
 def _refuse_unlikely(found: Sequence[Finding] | Any, *, confirmed: bool) -> None:

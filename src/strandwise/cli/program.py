@@ -2,21 +2,29 @@
 
 from __future__ import annotations
 
+import contextlib
+import os
 import sys
 from importlib import import_module
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from strandwise.cli.common import examples
 from strandwise.errors import RecordsError, StrandwiseError
 
-__all__ = ["LazyGroup", "main"]
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+__all__ = ["LazyGroup", "program", "run"]
+
+_INTERRUPTED = 130
 
 # Command to (module, what it does); the text stands here so that help loads no command.
 _COMMANDS = {
-    "init": ("init", "Make a new bench folder."),
     "demo": ("demo", "Run the whole job on an invented campaign."),
+    "init": ("init", "Make a new bench folder."),
     "new": ("new", "Start a new campaign."),
     "mix": ("mix", "Show recipes: fractions, oxygen balance, density."),
     "log": ("log", "Record a batch, a strand or a firing."),
@@ -63,8 +71,8 @@ class LazyGroup(click.Group):
             import difflib
 
             close = difflib.get_close_matches(name, list(self._lazy), n=1)
-            meant = f" Did you mean `{close[0]}`?" if close else ""
-            ctx.fail(f"There is no command `{name}`.{meant}")
+            meant = f" Did you mean '{close[0]}'?" if close else ""
+            ctx.fail(f"No such command '{name}'.{meant}")
         return super().resolve_command(ctx, args)
 
 
@@ -73,6 +81,7 @@ class LazyGroup(click.Group):
     lazy=_COMMANDS,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     no_args_is_help=True,
+    epilog=examples("strandwise demo", "strandwise --bench strandwise-demo fit demo"),
 )
 @click.option(
     "--bench",
@@ -83,42 +92,62 @@ class LazyGroup(click.Group):
 @click.version_option(package_name="strandwise", message="%(prog)s %(version)s")
 @click.pass_context
 def program(ctx: click.Context, bench: Path | None) -> None:
-    r"""How fast each batch of a solid propellant burns, and what each change did to it.
+    """How fast each batch of a solid propellant burns, and what each change did to it.
 
     A bench folder holds campaigns; a campaign holds formulations, batches and tests, all of it
     text that you can edit. `strandwise demo` shows the whole job on invented data.
 
     Results are estimates from small samples, not a licence. Keep to local law and to those
     licensed for the work; fire remotely, from a distance, with nobody near a pressurised case.
-
-    \b
-    Example:
-      strandwise demo
     """
     ctx.obj = bench
 
 
-def main() -> None:
-    """Run the program and exit.
-
-    The exit code is 0 when done, 1 if the records or the request are at fault, 2 on wrong usage.
-    """
+def run(args: Sequence[str] | None) -> int:
+    """Run the program, turn errors into messages, and return the exit code."""
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
     try:
-        program(prog_name="strandwise")
-    except RecordsError as error:
+        code = program.main(
+            None if args is None else list(args), prog_name="strandwise", standalone_mode=False
+        )
+        sys.stdout.flush()
+    except click.ClickException as error:
+        error.show()
+        return error.exit_code
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("strandwise: stopped", err=True)
+        return _INTERRUPTED
+    except (StrandwiseError, OSError) as error:
+        return _fail(error)
+    except SystemExit as error:
+        # click's way out of a broken pipe; the code is its own.
+        return error.code if isinstance(error.code, int) else 1
+    return code if isinstance(code, int) else 0
+
+
+def _fail(error: StrandwiseError | OSError) -> int:
+    if isinstance(error, OSError) and error.filename is None:
+        _abandon_output()
+    if isinstance(error, RecordsError):
         for finding in error.findings:
             click.echo(f"strandwise: {finding}", err=True)
-        count = len(error.findings)
-        if count > 1:
-            click.echo(f"strandwise: {count} problems; nothing was changed", err=True)
-        sys.exit(1)
-    except StrandwiseError as error:
-        click.echo(f"strandwise: {error}", err=True)
-        sys.exit(1)
-    except OSError as error:
+        if len(error.findings) > 1:
+            click.echo(f"strandwise: {len(error.findings)} problems", err=True)
+    elif isinstance(error, BrokenPipeError):
+        pass  # nobody reads any more, which is no fault
+    elif isinstance(error, OSError):
         place = f"{error.filename}: " if error.filename else ""
         click.echo(f"strandwise: {place}{error.strerror or error}", err=True)
-        sys.exit(1)
+    else:
+        click.echo(f"strandwise: {error}", err=True)
+    return 1
+
+
+def _abandon_output() -> None:
+    """Keep the interpreter from writing once more, as it ends, what could not be written."""
+    with contextlib.suppress(OSError, ValueError):
+        sink = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(sink, sys.stdout.fileno())
+        os.close(sink)

@@ -1,0 +1,108 @@
+"""`campaign.toml` as a dataclass."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from strandwise.records.fields import (
+    GAS_FIELDS,
+    SETTINGS_FIELDS,
+    UNCERTAINTY_FIELDS,
+    PressureScale,
+    field_named,
+)
+from strandwise.records.model import Gas, ReadingUncertainty, Settings
+from strandwise.records.tomltable import read_toml_table
+from strandwise.units import standard_atmosphere_pressure
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from strandwise.findings import Finding
+    from strandwise.records.tomltable import TomlTable
+
+__all__ = ["SettingsReading", "read_settings", "settings_of"]
+
+_PRESSURE_KEYS = ("ambient_pressure", "altitude", "pressure_readings")
+
+
+@dataclass(frozen=True, slots=True)
+class SettingsReading:
+    """What `campaign.toml` says.
+
+    Parameters
+    ----------
+    settings
+        With an empty title or baseline where it is missing; None where the file cannot be read.
+    complete
+        Whether the required keys are there.
+    scale
+        Zero of the pressure readings.
+    scale_known
+        False where what the file says of it is at fault, so that readings cannot be understood.
+    problems, remarks
+        Faults; unknown keys that nothing reads.
+    """
+
+    settings: Settings | None
+    complete: bool = False
+    scale: PressureScale = field(default_factory=PressureScale)
+    scale_known: bool = False
+    problems: list[Finding] = field(default_factory=list)
+    remarks: list[Finding] = field(default_factory=list)
+
+
+def read_settings(path: Path, shown: str) -> SettingsReading:
+    """Read `campaign.toml`, named `shown` in the findings."""
+    table, findings = read_toml_table(path, shown)
+    return SettingsReading(None, problems=findings) if table is None else settings_of(table)
+
+
+def settings_of(table: TomlTable) -> SettingsReading:
+    """Read the content of `campaign.toml`."""
+    reference = field_named(SETTINGS_FIELDS, "reference_pressure")
+    assert reference is not None
+    values: dict[str, Any] = table.read(
+        [f for f in SETTINGS_FIELDS if f is not reference],
+        others=("reference_pressure", "uncertainty", "gas"),
+    )
+    _settle_ambient(table, values)
+    scale = PressureScale(
+        values.get("pressure_readings", "absolute"), values.get("ambient_pressure")
+    )
+    pressure = table.with_scale(scale).value(reference)
+    if pressure is not None:
+        values["reference_pressure"] = pressure
+    uncertainty, gas = table.table("uncertainty"), table.table("gas")
+    if uncertainty is not None:
+        values["uncertainty"] = ReadingUncertainty(**uncertainty.read(UNCERTAINTY_FIELDS))  # type: ignore[arg-type]
+    if gas is not None:
+        values["gas"] = Gas(**gas.read(GAS_FIELDS))  # type: ignore[arg-type]
+    at_fault = {finding.source.field for finding in table.findings}
+    return SettingsReading(
+        settings=Settings(**{"title": "", "baseline": "", **values}),
+        complete="title" in values and "baseline" in values,
+        scale=scale,
+        scale_known=at_fault.isdisjoint(_PRESSURE_KEYS)
+        and not any(table.seems_misspelt(key) for key in _PRESSURE_KEYS),
+        problems=table.findings,
+        remarks=table.remarks,
+    )
+
+
+def _settle_ambient(table: TomlTable, values: dict[str, Any]) -> None:
+    """Put the ambient pressure in place of an altitude."""
+    altitude = values.pop("altitude", None)
+    if altitude is None:
+        return
+    if "ambient_pressure" in table.values:
+        table.fault(
+            ["altitude"],
+            "given-twice",
+            "both `ambient_pressure` and `altitude` are given",
+            "one of the two",
+            "keep ambient_pressure if a barometer was read",
+        )
+        return
+    values["ambient_pressure"] = standard_atmosphere_pressure(altitude)

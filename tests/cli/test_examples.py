@@ -1,0 +1,63 @@
+from __future__ import annotations
+
+import shlex
+from collections.abc import Iterator
+from typing import Any
+
+import click
+import pytest
+
+from strandwise.cli.program import program
+
+
+def walk(group: click.Group, path: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
+    yield path
+    context = click.Context(group, info_name="strandwise")
+    for name in group.list_commands(context):
+        command = group.get_command(context, name)
+        if isinstance(command, click.Group):
+            yield from walk(command, (*path, name))
+        else:
+            yield (*path, name)
+
+
+COMMANDS = tuple(walk(program, ()))
+
+
+def examples(help_text: str) -> list[str]:
+    """Lines of the examples in a help text, those that go on after a backslash as one."""
+    _, _, tail = help_text.partition("Example")
+    lines = tail.partition(":\n")[2].replace("\\\n", " ").splitlines()
+    return [line.strip() for line in lines if line.strip()]
+
+
+@pytest.mark.usefixtures("bench")
+@pytest.mark.parametrize("command", COMMANDS, ids=" ".join)
+def test_every_example_in_the_help_runs(
+    run: Any, monkeypatch: pytest.MonkeyPatch, command: tuple[str, ...]
+) -> None:
+    monkeypatch.setenv("COLUMNS", "70")
+    shown = run(*command, "--help")
+    assert shown.code == 0
+    found = examples(shown.out)
+    assert found
+    for line in found:
+        words = shlex.split(line)
+        assert words[0] == "strandwise"
+        if command:
+            assert " ".join(words[1:]).startswith(" ".join(command))
+        done = run(*words[1:])
+        assert (done.code, done.err) == (0, ""), line
+        assert done.out
+
+
+@pytest.mark.parametrize("command", COMMANDS, ids=" ".join)
+def test_help_fits_a_narrow_terminal_and_has_no_markup(
+    run: Any, monkeypatch: pytest.MonkeyPatch, command: tuple[str, ...]
+) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    text = run(*command, "--help").out
+    assert "\\b" not in text
+    assert "\b" not in text
+    options, _, _ = text.partition("Example")
+    assert max(map(len, options.splitlines())) <= 80

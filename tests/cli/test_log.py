@@ -1,0 +1,298 @@
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import select
+import signal
+import sys
+import time
+import tomllib
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+STRANDS = Path("campaigns/demo/strands.csv")
+BATCHES = Path("campaigns/demo/batches.csv")
+FIRINGS = Path("campaigns/demo/firings")
+STRAND = (
+    "--test", "S-99", "--batch", "M-01", "--length", "60 mm", "--time", "9.9 s",
+    "--pressure", "251 psig",
+)  # fmt: skip
+GRAIN = (
+    "--test", "F-09", "--batch", "M-01", "--outer-diameter", "33 mm", "--core-diameter", "16 mm",
+    "--length", "57.5 mm", "--segments", "2", "--inhibited", "outer, ends",
+)  # fmt: skip
+
+
+@pytest.mark.usefixtures("bench")
+def test_a_strand_is_added_at_the_end_and_nothing_else_changes(run: Any) -> None:
+    before = STRANDS.read_bytes()
+    result = run("log", "strand", "demo", *STRAND)
+    assert (result.code, result.err) == (0, "")
+    # 60 mm in 9.9 s; 251 psig on an ambient 96.5 kPa: NIST SP 811, 1 psi = 6894.757 Pa.
+    assert result.out == (
+        "Logged test S-99 in campaigns/demo/strands.csv\nBurn rate 6.06 mm/s at 1.83 MPa absolute\n"
+    )
+    after = STRANDS.read_bytes()
+    assert after.startswith(before)
+    assert after[len(before) :].rstrip() == b"S-99,M-01,,60,9.9,251"
+    assert run("check", "demo").code == 0
+
+
+@pytest.mark.usefixtures("bench")
+def test_what_is_not_likely_is_logged_if_it_is_meant(run: Any) -> None:
+    assert run("log", "strand", "demo", *STRAND, "--length", "3 m").code == 1
+    result = run("log", "strand", "demo", *STRAND, "--length", "3 m", "--yes")
+    assert (result.code, result.err) == (0, "")
+    assert "remark: " in run("check", "demo").out
+
+
+@pytest.mark.usefixtures("bench")
+def test_one_more_wire_of_the_strand_logged_last(run: Any) -> None:
+    assert run("log", "strand", "demo", *STRAND).code == 0
+    more = ("--length", "30 mm", "--time", "4.9 s")
+    assert run("log", "strand", "demo", *STRAND, *more).code == 1
+    assert run("log", "strand", "demo", *STRAND, *more, "--wire").code == 0
+    points = run("reduce", "demo", "--json").json["points"]
+    assert [point["test"] for point in points].count("S-99") == 1
+
+
+@pytest.mark.usefixtures("bench")
+def test_video_frames_in_place_of_a_time(run: Any) -> None:
+    words = [*STRAND[:6], "--frames", "2376", "--frame-rate", "240 frames/s", *STRAND[8:]]
+    result = run("log", "strand", "demo", *words, "--json")
+    assert result.json["rate_mm_s"] == pytest.approx(60 / (2376 / 240))
+
+
+@pytest.mark.usefixtures("bench")
+def test_a_firing_keeps_its_raw_trace_and_the_digest(run: Any) -> None:
+    raw = Path("run7.CSV")
+    raw.write_bytes(Path("campaigns/demo/traces/F-01.csv").read_bytes())
+    result = run(
+        "log", "firing", "demo", *GRAIN, "--trace-file", str(raw), "--trace-time", "millis (ms)",
+        "--trace-pressure", "p (psig)",
+    )  # fmt: skip
+    assert (result.code, result.err) == (0, "")
+    kept = tomllib.loads((FIRINGS / "F-09.toml").read_text(encoding="utf-8"))
+    copy = Path("campaigns/demo") / kept["trace"]["file"]
+    assert copy.read_bytes() == raw.read_bytes()
+    assert kept["trace"]["sha256"] == hashlib.sha256(raw.read_bytes()).hexdigest()
+    assert kept["grain"]["inhibited"] == ["outer", "ends"]
+    assert run("check", "demo").code == 0
+    firing = next(f for f in run("reduce", "demo", "--json").json["firings"] if f["test"] == "F-09")
+    assert firing["pressure_from"] == "gauge"
+    # The digest guards the copy.
+    copy.write_bytes(copy.read_bytes() + b"99999,0\n")
+    changed = run("check", "demo")
+    assert changed.code == 1
+    assert "is not the file that was logged" in changed.out
+
+
+@pytest.mark.usefixtures("bench")
+def test_counts_need_their_instrument(run: Any) -> None:
+    trace = ("--trace-file", "campaigns/demo/traces/F-02.csv")
+    heading = Path(trace[1]).read_text(encoding="utf-8").splitlines()
+    names = next(line for line in heading if not line.startswith("#")).split(",")
+    channels = ("--trace-time", f"{names[0]} (ms)", "--trace-thrust", f"{names[-1]} (count)")
+    refused = run("log", "firing", "demo", *GRAIN, *trace, *channels)
+    assert refused.code == 1
+    assert refused.err.startswith("strandwise: --trace-thrust: ")
+    logged = run(
+        "log", "firing", "demo", *GRAIN, *trace, *channels, "--trace-instrument", "cell-2",
+        "--throat-diameter", "6.6 mm",
+    )  # fmt: skip
+    assert (logged.code, logged.err) == (0, "")
+
+
+@pytest.mark.usefixtures("bench")
+def test_a_campaign_in_inches_is_answered_in_inches(run: Any) -> None:
+    settings = Path("campaigns/demo/campaign.toml")
+    text = settings.read_text(encoding="utf-8").replace('"metric"', '"inch-pound"')
+    settings.write_text(text, encoding="utf-8")
+    result = run("log", "strand", "demo", *STRAND)
+    # 60 mm / 25.4 / 9.9 s; 251 psi + 96.5 kPa / 6.894757 kPa.
+    assert "Burn rate 0.239 in/s at 265 psi absolute" in result.out
+
+
+class Terminal:
+    """The program on a terminal of its own, answered like a person would."""
+
+    def __init__(self, args: Sequence[str], answers: Sequence[str], columns: int = 100) -> None:
+        import pty
+
+        self._child, self._end = pty.fork()
+        if self._child == 0:
+            os.environ |= {"TERM": "dumb", "COLUMNS": str(columns)}
+            os.execv(sys.executable, [sys.executable, "-m", "strandwise", *args])
+        self.text = ""
+        asked = 0
+        left = list(answers)
+        while self._read():
+            prompt = self.text[asked:].splitlines()[-1:] or [""]
+            if prompt[0].endswith(": "):
+                answer = left.pop(0) if left else "\x04"
+                asked = len(self.text)
+                self._write(answer)
+        # The end is closed last: closing it hangs up on a program that is still about to leave.
+        self.code = os.waitstatus_to_exitcode(os.waitpid(self._child, 0)[1])
+        os.close(self._end)
+        self.unused = left
+
+    def _write(self, answer: str) -> None:
+        if answer in ("\x03", "\x04"):
+            # Python loses a signal between the prompt and its read; a hand is never that quick.
+            time.sleep(0.3)
+            os.write(self._end, answer.encode())
+        else:
+            os.write(self._end, f"{answer}\n".encode())
+
+    def _read(self) -> bool:
+        if not select.select([self._end], [], [], 20.0)[0]:
+            os.kill(self._child, signal.SIGKILL)
+            pytest.fail(f"nobody answered the program, which said:\n{self.text}")
+        data = b""
+        with contextlib.suppress(OSError):  # how Linux says that the other end is closed
+            data = os.read(self._end, 65536)
+        self.text += data.decode(errors="replace").replace("\r\n", "\n")
+        return bool(data)
+
+
+on_a_terminal = pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals")
+
+
+@on_a_terminal
+@pytest.mark.usefixtures("bench")
+def test_a_terminal_asks_for_what_is_missing_until_it_can_be_used() -> None:
+    told = Terminal(
+        ["log", "strand", "demo", "--batch", "M-02"],
+        ["", "S-001", "S-99", "60", "31.5 m", "n", "60 mm", "9,9 s", "9.9 s", "251 psig", "", "",
+         "wind from the west", ""],
+    )  # fmt: skip
+    assert (told.code, told.unused) == (0, [])
+    for words in (
+        "this one is needed",
+        "`S-001` exists already",
+        "`60` has no unit",
+        "31500 mm is not likely",
+        "write `9.9 s`",
+        "Burn rate 6.06 mm/s at 1.83 MPa absolute",
+        "Save it? [Y/n]",
+        "Logged test S-99",
+    ):
+        assert words in told.text
+    today = datetime.now().astimezone().date().isoformat()
+    row = STRANDS.read_text(encoding="utf-8").splitlines()[-1]
+    assert row == f"S-99,M-02,{today},60,9.9,251,,,,wind from the west"
+
+
+@on_a_terminal
+@pytest.mark.usefixtures("bench")
+def test_a_terminal_asks_about_frames_if_there_is_no_time() -> None:
+    told = Terminal(
+        ["log", "strand", "demo", "--test", "S-99", "--batch", "M-01", "--length", "60 mm",
+         "--pressure", "251 psig"],
+        ["", "2376", "240 frames/s", "", "", "", "y"],
+    )  # fmt: skip
+    assert (told.code, told.unused) == (0, [])
+    assert "Burn rate 6.06 mm/s" in told.text
+
+
+@on_a_terminal
+def test_no_saves_nothing_and_says_how_to_go_on(bench: Path, digest: Any) -> None:
+    before = digest(bench)
+    told = Terminal(
+        ["log", "batch", "demo"], ["M-10", "bas", "base", "", "450 g", "", "", "", "", "n"]
+    )
+    assert (told.code, told.unused) == (1, [])
+    assert "there is no formulation `bas`; did you mean `base`?" in told.text
+    assert "Nothing was saved." in told.text
+    assert "strandwise log batch demo --batch M-10 --formulation base" in told.text
+    assert "--mass '450 g'" in told.text
+    assert digest(bench) == before
+
+
+@on_a_terminal
+@pytest.mark.parametrize(("answer", "code"), [("n", 1), ("y", 0)])
+def test_a_terminal_asks_whether_the_unlikely_is_meant(
+    bench: Path, digest: Any, answer: str, code: int
+) -> None:
+    before = digest(bench)
+    told = Terminal(["log", "strand", "demo", *STRAND, "--time", "0.06 s"], [answer])
+    assert (told.code, told.unused) == (code, [])
+    assert "Not likely: burn rate of 1000 mm/s" in told.text
+    assert "Is it meant? [y/N]" in told.text
+    assert (digest(bench) == before) == bool(code)
+
+
+@on_a_terminal
+@pytest.mark.parametrize("key", ["\x03", "\x04"])
+def test_leaving_the_questions_saves_nothing(bench: Path, digest: Any, key: str) -> None:
+    before = digest(bench)
+    told = Terminal(["log", "strand", "demo"], ["S-99", key])
+    assert (told.code, told.unused) == (130, [])
+    assert "Traceback" not in told.text
+    assert digest(bench) == before
+
+
+@on_a_terminal
+@pytest.mark.usefixtures("bench")
+def test_a_firing_is_asked_for_part_by_part() -> None:
+    told = Terminal(
+        ["log", "firing", "demo"],
+        ["F-09", "M-01", "", "33 mm", "16 mm", "57.5 mm", "2", "", "outer", "6.6 mm", "", "",
+         "nowhere.csv", "campaigns/demo/traces/F-01.csv", "millis (ms)", "", "", "p (psig)",
+         "2026-05-02", "18 degC", "", "y"],
+    )  # fmt: skip
+    assert (told.code, told.unused) == (0, [])
+    for heading in ("The grain\n", "The nozzle\n", "The readings\n"):
+        assert heading in told.text
+    assert "nowhere.csv is not a file" in told.text
+    assert "One of the two is needed." in told.text
+    kept = tomllib.loads((FIRINGS / "F-09.toml").read_text(encoding="utf-8"))
+    assert kept["grain"]["shape"] == "hollow-cylinder"
+    assert kept["trace"]["pressure"] == "p (psig)"
+    assert str(kept["date"]) == "2026-05-02"
+
+
+@on_a_terminal
+@pytest.mark.usefixtures("bench")
+def test_answers_leave_standard_output_to_the_json(tmp_path: Path) -> None:
+    out = tmp_path / "out.json"
+    script = f'"{sys.executable}" -m strandwise log batch demo --json > "{out}"'
+    import pty
+
+    child, end = pty.fork()
+    if child == 0:
+        os.execv("/bin/sh", ["/bin/sh", "-c", script])
+    os.write(end, b"M-10\nbase\n\n\n\n\n\n\ny\n")
+    with contextlib.suppress(OSError):
+        while os.read(end, 65536):
+            pass
+    assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 0
+    assert out.read_text(encoding="utf-8").startswith('{\n  "file": "campaigns/demo/batches.csv"')
+
+
+@on_a_terminal
+@pytest.mark.usefixtures("empty")
+def test_new_asks_for_the_recipe() -> None:
+    assert Terminal(["init", "."], []).code == 0
+    told = Terminal(["new", "chalk"], ["sorbitol", "potassium-nitrate 65, sorbitol 35"])
+    assert (told.code, told.unused) == (0, [])
+    assert "`sorbitol` is no amount of an ingredient" in told.text
+    assert Terminal(["mix", "show", "chalk"], []).code == 0
+
+
+@on_a_terminal
+@pytest.mark.usefixtures("bench")
+@pytest.mark.parametrize("columns", [60, 80, 100, 160])
+def test_a_table_fits_the_terminal_and_keeps_every_batch(columns: int) -> None:
+    told = Terminal(["fit", "demo"], [], columns)
+    assert told.code == 0
+    table = told.text.partition("rate = a")[0]
+    assert max(map(len, table.splitlines())) <= columns
+    for number in range(1, 10):
+        assert f"M-0{number}" in table
