@@ -115,3 +115,63 @@ def test_a_wide_nozzle_at_low_pressure_separates_and_still_pushes():
 def test_impossible_nozzles_are_refused(build, message):
     with pytest.raises(DataError, match=message):
         build()
+
+
+@pytest.mark.parametrize("growth", [1.0, 1.02, 1.10, 1.25])
+def test_a_throat_that_wears_changes_the_area_ratio_sample_by_sample(growth):
+    nozzle = Nozzle(0.010, throat_diameter_after=0.010 * growth, exit_diameter=0.020)
+    area = np.linspace(nozzle.throat_area, nozzle.throat_area_after, 50)
+    pressure = 5e6 * np.linspace(1.0, 0.7, 50)
+    exit_area = math.pi / 4.0 * 0.020**2
+    thrust = [
+        0.95 * float(thrust_coefficient(1.13, exit_area / a, p, 1e5)) * p * a
+        for a, p in zip(area, pressure, strict=True)
+    ]
+    back = pressure_from_thrust(
+        thrust, nozzle, gamma=1.13, ambient=1e5, efficiency=0.95, throat_area=area
+    )
+    assert back == pytest.approx(pressure, rel=5e-5)
+
+
+def test_a_throat_that_wears_to_the_exit_only_converges():
+    nozzle = Nozzle(0.010, throat_diameter_after=0.014, exit_diameter=0.012)
+    area = np.array([nozzle.throat_area, nozzle.throat_area_after])
+    back = pressure_from_thrust(
+        [300.0, 300.0], nozzle, gamma=1.13, ambient=1e5, efficiency=0.95, throat_area=area
+    )
+    ideal = float(thrust_coefficient(1.13, None, float(back[1]), 1e5))
+    assert 0.95 * ideal * back[1] * area[1] == pytest.approx(300.0, rel=1e-4)
+
+
+def test_niemeyer_force_on_the_exit_area():
+    # Niemeyer, Rocket Propulsion lecture notes, ideal rocket: F/A_e 1252.5 kN/m² with p_c 70 times
+    # the exit pressure of 101.325 kPa, γ 1.2 (recomputed).
+    ratio = 9.0624
+    coefficient = float(thrust_coefficient(1.2, ratio, 70.0 * 101325.0, 101325.0))
+    assert coefficient * 70.0 * 101325.0 / ratio == pytest.approx(1252.5e3, rel=1e-3)
+
+
+def test_niemeyer_design_at_sea_level():
+    # The same notes, design example: 100 kN at 10 km (26.5 kPa), p_c 70 bar, γ 1.2, c* 1500 m/s:
+    # A_t 0.0082 m², 38.14 kg/s, 267.3 s; 84.7 kN at sea level.
+    high = float(thrust_coefficient(1.2, 25.10, 70e5, 26.5e3))
+    throat = 100e3 / (high * 70e5)
+    assert throat == pytest.approx(0.0082, abs=5e-5)
+    flow = 70e5 * throat / 1500.0
+    assert flow == pytest.approx(38.14, abs=0.05)
+    assert 100e3 / flow / 9.80665 == pytest.approx(267.3, abs=0.3)
+    # The example lets the nozzle flow full at sea level; there our own rule sees separation.
+    full = float(thrust_coefficient(1.2, 25.10, 70e5, 0.0)) - 25.10 * 101325.0 / 70e5
+    assert full * 70e5 * throat == pytest.approx(84.7e3, rel=0.002)
+    assert flow_separates(1.2, 25.10, 70e5, 101325.0)
+    assert float(thrust_coefficient(1.2, 25.10, 70e5, 101325.0)) > full
+
+
+@pytest.mark.parametrize(
+    ("mach", "pressure_ratio", "area_ratio"),
+    [(1.5, 0.2724, 1.176), (2.0, 0.1278, 1.688), (3.0, 0.02722, 4.235), (4.0, 0.006586, 10.72)],
+)
+def test_naca_1135_table_ii(mach, pressure_ratio, area_ratio):
+    # NACA Report 1135 (1953), table II, γ 1.4 (from memory): p/p_t and A/A* at a Mach number.
+    found = float(exit_pressure_ratio(1.4, area_ratio))
+    assert found == pytest.approx(pressure_ratio, rel=2e-3), mach

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -249,3 +250,75 @@ def test_a_refused_trace_falls_back_on_the_summary(tmp_path):
     assert result.point is not None
     assert "trace-refused" in codes(result)
     assert "no trace file" in result.cautions[0].message
+
+
+def simulated(sim, tmp_path, motor, *, gas=None, density=None, record=None, **keys):
+    time, pressure = sim.gauge(sim.burn(motor), **keys)
+    columns = {"time": time, "pressure": pressure}
+    own = sim.firing(motor) if record is None else record
+    firing = firing_with(tmp_path, columns, grain=own.grain, nozzle=own.nozzle)
+    own_gas = Gas(characteristic_velocity=motor.c_star, specific_heat_ratio=motor.gamma)
+    return reduce(firing, gas=gas or own_gas, density=density, exponent=motor.exponent)
+
+
+def test_a_firing_carries_its_swept_rate_and_budget(sim, tmp_path):
+    motor = sim.Motor(burns=("core",), core=20e-3)
+    result = simulated(sim, tmp_path, motor, noise=0.01, seed=4, density=motor.density)
+    swept, budget = result.swept, result.budget
+    low, high = swept.exponent_interval()
+    assert low < motor.exponent < high
+    assert swept.exponent == pytest.approx(motor.exponent, rel=0.03)
+    assert swept.shared is not None
+    assert swept.closure == pytest.approx(1.0, abs=0.005)
+    assert result.rate_sd == pytest.approx(budget.rate_sd * result.rate_thickness_over_time)
+    assert result.pressure_sd == pytest.approx(budget.pressure_sd * result.rate_mean_pressure)
+    c_star = result.characteristic_velocity
+    assert result.characteristic_velocity_sd == pytest.approx(budget.c_star_sd * c_star)
+    assert result.characteristic_velocity_ratio == pytest.approx(1.0, abs=0.01)
+    account = "\n".join(result.account)
+    assert budget.advice in account
+    assert "for the level of the rate the firing is one point" in account
+    assert f"exponent within the firing {swept.exponent:.3f}" in account
+    # One firing is one point of the law, however many samples it has.
+    assert result.point.rate == result.rate_thickness_over_time
+
+
+def test_a_firing_that_tells_no_exponent_says_why(sim, tmp_path):
+    motor = sim.Motor(table=((0.0, 0.02), (9e-3, 9e-3)))
+    result = simulated(sim, tmp_path, motor, noise=0.01)
+    assert result.swept.exponent is None
+    assert any("no exponent from within the firing: the pressure" in t for t in result.account)
+    assert result.point is not None
+
+
+def test_mass_and_density_that_disagree_are_told(sim, tmp_path):
+    motor = sim.Motor()
+    result = simulated(sim, tmp_path, motor, density=0.9 * motor.density)
+    assert "web-not-closed" in codes(result)
+    assert result.swept.closure == pytest.approx(1.0 / 0.9, rel=0.01)
+    assert "web-not-closed" not in codes(simulated(sim, tmp_path, motor, density=motor.density))
+
+
+def test_without_a_mass_the_account_says_what_is_missing(sim, tmp_path):
+    motor = sim.Motor()
+    own = sim.firing(motor)
+    bare = sim.firing(motor, grain=replace(own.grain, mass=None))
+    result = simulated(sim, tmp_path, motor, record=bare)
+    assert result.swept is None
+    assert "no swept rate: the record lacks the propellant's mass or density" in result.account
+    assert result.budget.c_star_sd is None
+    assert result.rate_sd > 0.0
+
+
+def test_thrust_coefficient_of_both_channels(sim, tmp_path):
+    motor = sim.Motor()
+    time, pressure = sim.gauge(sim.burn(motor))
+    _, thrust = sim.load_cell(sim.burn(motor))
+    own = sim.firing(motor)
+    columns = {"time": time, "pressure": pressure, "thrust": thrust}
+    result = reduce(
+        firing_with(tmp_path, columns, grain=own.grain, nozzle=own.nozzle),
+        gas=Gas(specific_heat_ratio=motor.gamma),
+    )
+    assert result.thrust_coefficient_ratio == pytest.approx(motor.efficiency, rel=0.01)
+    assert "channels-disagree" not in codes(result)

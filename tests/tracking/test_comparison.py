@@ -30,7 +30,7 @@ def test_points_that_are_not_used_stay_out() -> None:
     def point(test: str, kind: str, *, used: bool) -> SimpleNamespace:
         return SimpleNamespace(
             test=test, batch="B1", formulation="base", kind=kind, used=used,
-            pressure=2e6, pressure_sd=None, rate=5e-3, rate_sd=5e-5,
+            pressure=2e6, pressure_sd=None, rate=5e-3, rate_sd=5e-5, temperature=295.0,
         )  # fmt: skip
 
     taken = RateObservations.from_points(

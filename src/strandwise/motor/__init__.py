@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from strandwise.motor.chamber import (
+    area_ratio_for_pressure,
+    equilibrium_pressure,
+    exponent_from_two_firings,
+)
 from strandwise.motor.grain import (
-    FACES,
-    AreaTable,
-    EndBurner,
-    Grain,
-    HollowCylinder,
     burning_area,
+    burnout_depth,
     port_area,
     propellant_mass,
     propellant_volume,
@@ -22,6 +23,16 @@ from strandwise.motor.nozzle import (
     pressure_from_thrust,
     thrust_coefficient,
 )
+from strandwise.motor.offset_core import offset_core_area_table
+from strandwise.motor.shapes import (
+    FACES,
+    AreaTable,
+    EndBurner,
+    Grain,
+    HollowCylinder,
+    MultiCore,
+    burning_ends,
+)
 
 __all__ = [
     "FACES",
@@ -29,10 +40,17 @@ __all__ = [
     "EndBurner",
     "Grain",
     "HollowCylinder",
+    "MultiCore",
     "Nozzle",
+    "area_ratio_for_pressure",
     "burning_area",
+    "burning_ends",
+    "burnout_depth",
+    "equilibrium_pressure",
     "exit_pressure_ratio",
+    "exponent_from_two_firings",
     "flow_separates",
+    "offset_core_area_table",
     "optimum_thrust_coefficient",
     "port_area",
     "pressure_from_thrust",

@@ -33,6 +33,7 @@ _SEPARATION_RATIO = 0.4
 _HIGHEST_MACH = 60.0
 _BISECTIONS = 60
 _CURVE_POINTS = 4000
+_WORN_CURVES = 9  # throat sizes from first to last
 
 
 @dataclass(frozen=True, slots=True)
@@ -290,7 +291,7 @@ def pressure_from_thrust(
         η, delivered over ideal thrust coefficient.
     throat_area
         m², broadcasts with `thrust`, for a throat that wears; None: that before the firing.
-        The exit keeps its diameter, so the area ratio follows the mean of it.
+        The exit keeps its diameter, so the area ratio falls as the throat grows.
 
     Returns
     -------
@@ -305,17 +306,29 @@ def pressure_from_thrust(
     if not (ambient > 0.0 and efficiency > 0.0):
         msg = f"an ambient pressure of {ambient:g} Pa and an efficiency of {efficiency:g}"
         raise DataError(msg, expected="both above 0")
-    area = np.asarray(nozzle.throat_area if throat_area is None else throat_area)
-    load = np.maximum(np.asarray(thrust, dtype=np.float64), 0.0) / (efficiency * area * ambient)
-    ratio = nozzle.area_ratio
-    if ratio is not None:
-        ratio = max(ratio * nozzle.throat_area / float(np.mean(area)), 1.0)
+    area = np.asarray(nozzle.throat_area if throat_area is None else throat_area, np.float64)
+    force = np.maximum(np.asarray(thrust, dtype=np.float64), 0.0)
+    load = force / (efficiency * area * ambient)
     # C_F exceeds 0.5 in a choked nozzle, so the highest load over 0.5 bounds p / p_a.
-    highest = 4.0 + 2.0 * float(np.nanmax(load, initial=0.0))
-    over = np.geomspace(1.0, highest, _CURVE_POINTS)
-    angle = nozzle.divergence_half_angle
-    curve = thrust_coefficient(gamma, ratio, over * ambient, ambient, angle) * over
-    return np.asarray(ambient * np.interp(load, curve, over))
+    over = np.geomspace(1.0, 4.0 + 2.0 * float(np.nanmax(load, initial=0.0)), _CURVE_POINTS)
+    least, most = float(np.min(area)), float(np.max(area))
+    # One curve for a throat that stays; for one that wears, curves between which lines are drawn.
+    sizes = [least] if most == least else np.linspace(least, most, _WORN_CURVES).tolist()
+    found = []
+    for size in sizes:
+        ratio = nozzle.area_ratio
+        if ratio is not None:
+            ratio = max(ratio * nozzle.throat_area / size, 1.0)
+        angle = nozzle.divergence_half_angle
+        curve = thrust_coefficient(gamma, ratio, over * ambient, ambient, angle) * over
+        found.append(np.interp(load, curve, over))
+    if len(found) == 1:
+        return np.asarray(ambient * found[0])
+    place = (area - least) / (most - least) * (len(found) - 1)
+    below = np.minimum(place.astype(np.intp), len(found) - 2)
+    share = place - below
+    low = np.choose(below, found[:-1])
+    return np.asarray(ambient * (low + share * (np.choose(below, found[1:]) - low)))
 
 
 def _convergent_coefficient(g: float, back: NDArray[np.float64]) -> NDArray[np.float64]:

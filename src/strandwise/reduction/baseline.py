@@ -9,29 +9,38 @@ import numpy as np
 
 from strandwise.errors import DataError
 from strandwise.findings import Caution
-from strandwise.reduction.signals import noise_sd
+from strandwise.reduction.signals import despiked, middle_of_three, noise_sd, thinned
+from strandwise.reduction.stretches import Pulse, largest_stretch, stretch_around
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     Floats = NDArray[np.float64]
 
 __all__ = ["Located", "locate"]
 
-THRESHOLD = 0.10
-"""Share of the peak at which action starts and ends (Sutton & Biblarz, from memory)."""
-
-_MERGE_GAP = 0.10  # a dip shorter than this share of its neighbour belongs to the same firing
 _QUIET_DRIFT = 0.02  # of the peak, between the halves of a quiet part of the longest kind
 _SHORT_DRIFT = 0.0005  # of the peak; shorter parts may drift this much, or within their scatter
+_QUIET_SAMPLES = 3000  # of a quiet part; more tell no more about its level
 _QUIET_SPREAD = 0.03  # of the peak
 _QUIET_LENGTHS = (0.3, 0.1, 0.03)  # of the action time; the longest that is there is taken
 _QUIET_ENOUGH = 0.005  # a part that drifts less than this is taken without looking farther
+_LEVELS = 16  # different readings from which a converter's step can be seen
+_SMALLEST_STEP = 1e-7  # of the range; smaller differences are of arithmetic
+_FAR_OFF = 6.0  # times the noise; readings of a quiet part that are left out of its level
 _SEARCH_BEFORE = 3.0  # action times in which a quiet part is looked for
 _SEARCH_AFTER = 1.0  # fewer: later the hot motor is handled, or the cell creeps
 _FAR_APART = 0.3  # of the range; ends that differ more are not both at rest
 _HIGH_OPENING = 0.05  # of the peak; first readings above it are part of the rise
 _LIKELY_SHIFT = 0.2  # of the peak; a zero that moved more was disturbed, not lightened
+_NEAR_BEFORE = 4.0  # action times around the firing that are looked at closely
+_NEAR_AFTER = 2.0
+_NEAR_SAMPLES = 200  # at least, on either side
+_CLEAR_SIGN = 5.0  # times higher one way than the other: no need to weigh both ways
+_FINE = 200  # samples of a firing; no real event is two samples long then
+_LOW_BURN = 0.015  # of the peak; a level before ignition this much above an earlier one
 _LEAST_SAMPLES = 8
 _LEAST_OVER_NOISE = 8.0
 _MOST_SHIFT = 0.5  # of the peak, between the zero before and the zero after
@@ -44,24 +53,63 @@ class Located:
 
     Parameters
     ----------
+    near
+        The samples around the firing in which zero and spikes were dealt with.
     first, last
-        First and last sample above a tenth of the peak.
+        First and last sample above a tenth of the peak, counted within `near`.
     values
-        Upright and zeroed, shape (N,).
+        Despiked, upright and zeroed; of the whole trace, shape (N,).
+    spikes
+        Samples of the whole trace that were replaced.
+    pulses
+        Every stretch above a tenth of the peak, the firing among them, in order of time.
     zero_level, zero_sd
         Reading taken as zero where the firing starts, and its standard uncertainty.
     noise
         Standard deviation of the quiet part, else sample-to-sample.
+    rested
+        Whether a quiet part before the firing was found.
     """
 
+    near: slice
     first: int
     last: int
     values: Floats
+    spikes: NDArray[np.intp]
+    pulses: tuple[Pulse, ...]
     zero_level: float
     zero_sd: float
     noise: float
+    rested: bool
     account: tuple[str, ...]
     cautions: tuple[Caution, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Coarse:
+    """The firing before its zero is known: polarity, first and last sample, all stretches."""
+
+    sign: float
+    first: int
+    last: int
+    pulses: tuple[Pulse, ...]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Line:
+    """The zero through a firing: a level to its start, a straight line, a level from its end."""
+
+    start: float
+    end: float
+    level: float
+    finish: float
+    sd: float
+    how: str
+
+    def at(self, time: Floats) -> Floats:
+        if self.level == self.finish:
+            return np.full(len(time), self.level)
+        return np.interp(time, [self.start, self.end], [self.level, self.finish])
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,9 +129,10 @@ def locate(
     recorded_zero: float,
     signed: bool,
     unit: str,
+    instants: Sequence[float] = (),
     end_known: bool = False,
 ) -> Located:
-    """Find the firing, its polarity and its zero.
+    """Find the firing, its polarity and its zero, and remove spikes around it.
 
     The firing is the stretch above a tenth of its own peak that holds the largest integral, so
     that a knock on the stand, however high, is not taken for it. The zero is the level of the
@@ -94,13 +143,15 @@ def locate(
     Parameters
     ----------
     time, values
-        Rising s and SI values without spikes; shape (N,).
+        Rising s and SI values as read; shape (N,).
     recorded_zero
         Value that the channel should read at rest: 0 N, or ambient pressure in Pa.
     signed
         Whether the channel may read downward (a load cell mounted the other way round).
     unit
         ``N`` or ``Pa``, for messages.
+    instants
+        Set by a person, s; the samples looked at include them.
     end_known
         Whether a person set the end of action, so that the trace need not come back.
 
@@ -114,52 +165,98 @@ def locate(
         Nothing stands out of the noise, the level before and after differ too much, or there
         are too few samples in what stands out.
     """
-    ends = _end_levels(values)
-    provisional = np.interp(time, [time[0], time[-1]], _rest(values, ends, recorded_zero))
-    sign = 1.0
-    if signed:
-        # By height, not by integral: a disturbed cell may hang below zero longer than it burnt.
-        heights = []
-        for difference in (values - provisional, provisional - values):
-            a, b, _ = _largest(time, difference)
-            heights.append(float(np.max(difference[a : b + 1])))
-        sign = -1.0 if heights[1] > heights[0] else 1.0
-    upright = sign * values
-    first, last, _ = _largest(time, upright - sign * provisional)
-    # A trace that starts within the burn is told apart, and may be rescued, by its events.
-    if first > 0 and not end_known:
-        _refuse_what_stays_away(upright - sign * provisional, (first, last), ends, unit)
-    zero, before, after = sign * provisional, None, None
+    coarse = _coarse(time, values, recorded_zero, signed=signed, unit=unit, end_known=end_known)
+    near = _near(time, coarse, instants)
+    t = time[near]
+    finely = coarse.last - coarse.first >= _FINE
+    clean, spikes = despiked(values[near], pairs=finely)
+    sign = coarse.sign
+    upright = sign * clean
+    first, last = coarse.first - near.start, coarse.last - near.start
+    rest = sign * np.median(values[near][: max(3, len(t) // 100)])
+    zero: Floats = np.full(len(t), rest)
+    before = after = None
     for _ in range(3):
         peak = float(np.max((upright - zero)[first : last + 1]))
-        before, after = _quiet_sides(time, upright, first, last, peak)
+        before, after = _quiet_sides(t, upright, first, last, peak)
         disturbed = 0.0
         if before and after and abs(after.value - before.value) > _LIKELY_SHIFT * peak:
             disturbed = abs(after.value - before.value) / float(np.sqrt(12.0))
             after = None
-        zero, level, sd, how = _zero_line(
-            time, upright, (first, last), before, after, sign * recorded_zero, peak
-        )
-        sd = float(np.hypot(sd, disturbed))
+        line = _zero_line(t, upright, (first, last), before, after, sign * recorded_zero, peak)
+        zero = line.at(t)
         centre = first + int(np.argmax((upright - zero)[first : last + 1]))
-        first, last, _ = _largest(time, upright - zero, centre)
+        first, last = stretch_around(t, upright - zero, centre)
     cleaned = upright - zero
-    noise = before.noise if before else (after.noise if after else noise_sd(values))
-    _refuse_noise_and_few_samples(time, cleaned, (first, last), noise, unit)
+    noise = before.noise if before else (after.noise if after else noise_sd(clean))
+    noise = float(np.hypot(noise, _step(clean) / np.sqrt(12.0)))
+    _refuse_noise_and_few_samples(t, cleaned, (first, last), noise, unit)
     peak = float(np.max(cleaned[first : last + 1]))
-    account = [how]
+    whole = sign * values - line.at(time)
+    whole[near] = cleaned
+    sd = float(np.hypot(line.sd, disturbed))
+    account = [line.how]
     if sign < 0.0:
         account.insert(0, "the channel reads downward during the firing: turned upright")
     return Located(
+        near=near,
         first=first,
         last=last,
-        values=cleaned,
-        zero_level=sign * level,
+        values=whole,
+        spikes=spikes + near.start,
+        pulses=coarse.pulses,
+        zero_level=sign * line.level,
         zero_sd=sd,
         noise=noise,
+        rested=before is not None,
         account=tuple(account),
         cautions=_baseline_cautions(before, after, sd / peak),
     )
+
+
+def _coarse(
+    time: Floats,
+    values: Floats,
+    recorded_zero: float,
+    *,
+    signed: bool,
+    unit: str,
+    end_known: bool,
+) -> _Coarse:
+    smooth = middle_of_three(values)
+    ends = _end_levels(values)
+    a, b = _rest(smooth, ends, recorded_zero)
+    z = smooth - a
+    if a != b:
+        z -= (b - a) / (time[-1] - time[0]) * (time - time[0])
+    sign = 1.0
+    up, down = float(np.max(z)), float(-np.min(z))
+    if signed and down > up / _CLEAR_SIGN:
+        sign = -1.0
+        if up > down / _CLEAR_SIGN:
+            # By height, not by integral: a disturbed cell may hang below zero longer than it burnt.
+            heights = []
+            for way in (1.0, -1.0):
+                first, last, _ = largest_stretch(time, way * z)
+                heights.append(float(np.max(way * z[first : last + 1])))
+            sign = -1.0 if heights[1] > heights[0] else 1.0
+    upright = z if sign > 0.0 else -z
+    first, last, pulses = largest_stretch(time, upright)
+    # A trace that starts within the burn is told apart, and may be rescued, by its events.
+    if first > 0 and not end_known:
+        _refuse_what_stays_away(upright, (first, last), ends, unit)
+    return _Coarse(sign, first, last, pulses)
+
+
+def _near(time: Floats, coarse: _Coarse, instants: Sequence[float]) -> slice:
+    begin, end = float(time[coarse.first]), float(time[coarse.last])
+    action = end - begin
+    begin = min([begin, *instants]) - _NEAR_BEFORE * action
+    end = max([end, *instants]) + _NEAR_AFTER * action
+    a, b = np.searchsorted(time, [begin, end])
+    low = min(int(a), coarse.first - _NEAR_SAMPLES)
+    high = max(int(b), coarse.last + _NEAR_SAMPLES)
+    return slice(max(low, 0), min(high, len(time)))
 
 
 def _end_levels(values: Floats) -> tuple[float, float]:
@@ -175,54 +272,12 @@ def _rest(values: Floats, ends: tuple[float, float], recorded: float) -> tuple[f
     return nearer, nearer
 
 
-def _largest(time: Floats, z: Floats, centre: int | None = None) -> tuple[int, int, float]:
-    """Return the stretch above a tenth of its peak with the largest integral.
-
-    With `centre` the stretch is the one around that sample.
-    """
-    smooth = z.copy()
-    smooth[1:-1] = np.median(np.stack([z[:-2], z[1:-1], z[2:]]), axis=0)
-    peak = float(np.max(smooth)) if centre is None else float(z[centre])
-    best = (0, 0, 0.0)
-    for _ in range(6):
-        if peak <= 0.0:
-            break
-        stretches = _stretches(time, z, THRESHOLD * peak)
-        if centre is not None:
-            stretches = [s for s in stretches if s[0] <= centre <= s[1]] or stretches
-        area = [float(np.trapezoid(z[a : b + 1], time[a : b + 1])) for a, b in stretches]
-        if not area:
-            break
-        k = int(np.argmax(area))
-        best = (*stretches[k], area[k])
-        within = slice(best[0], best[1] + 1)
-        own = float(np.max(smooth[within] if centre is None else z[within]))
-        if own >= peak * (1.0 - 1e-9):
-            break
-        peak = own
-    return best
-
-
-def _stretches(time: Floats, z: Floats, level: float) -> list[tuple[int, int]]:
-    above = np.concatenate([[False], z > level, [False]])
-    steps = np.flatnonzero(above[1:] != above[:-1])
-    merged: list[tuple[int, int]] = []
-    for start, stop in zip(steps[::2].tolist(), (steps[1::2] - 1).tolist(), strict=True):
-        if merged:
-            a, b = merged[-1]
-            longest = max(time[b] - time[a], time[stop] - time[start])
-            if time[start] - time[b] < _MERGE_GAP * longest:
-                merged[-1] = (a, stop)
-                continue
-        merged.append((start, stop))
-    return merged
-
-
 def _quiet_sides(
     time: Floats, upright: Floats, first: int, last: int, peak: float
 ) -> tuple[_Level | None, _Level | None]:
     action = float(time[last] - time[first])
     before = after = None
+    seen: list[_Level] = []
     for share in _QUIET_LENGTHS:
         # A shorter part must be flatter, or the start of a slow rise would pass for rest.
         flat = _QUIET_DRIFT * peak * share / _QUIET_LENGTHS[0]
@@ -234,13 +289,30 @@ def _quiet_sides(
                 end = edge - k * length / 2.0
                 found = _quiet_level(time, upright, end - length, end, peak, flat)
                 before = _quieter(before, found, peak)
+                seen += [] if found is None else [found]
         if after is None:
             edge = float(time[last]) + guard
             for k in range(int(_SEARCH_AFTER / share * 2)):
                 start = edge + k * length / 2.0
                 found = _quiet_level(time, upright, start, start + length, peak, flat)
                 after = _quieter(after, found, peak)
-    return before, after
+    return _before_low_burn(before, after, seen, peak), after
+
+
+def _before_low_burn(
+    before: _Level | None, after: _Level | None, seen: list[_Level], peak: float
+) -> _Level | None:
+    """Return an earlier level where the signal stood above it only until the firing's end.
+
+    So burns a motor that hangs fire; the weight of one put on the stand is there afterwards too.
+    """
+    if before is None or after is None:
+        return before
+    for level in seen:
+        above = before.value - level.value
+        if above > _LOW_BURN * peak and abs(after.value - level.value) < 0.3 * above:
+            return level
+    return before
 
 
 def _quieter(nearer: _Level | None, farther: _Level | None, peak: float) -> _Level | None:
@@ -259,16 +331,27 @@ def _quiet_level(
     # Two thirds of the stretch must be there: a stump at the end of a record is no quiet part.
     if len(part) < 5 or time[b - 1] - time[a] < 0.66 * (end - start):
         return None
-    level = float(np.median(part))
-    half = len(part) // 2
-    drift = abs(float(np.median(part[:half]) - np.median(part[half:])))
-    noise = float(_MAD_TO_SD * np.median(np.abs(part - level)))
+    some = thinned(part, _QUIET_SAMPLES)
+    level = float(np.median(some))
+    half = len(some) // 2
+    drift = abs(float(np.median(some[:half]) - np.median(some[half:])))
+    noise = float(_MAD_TO_SD * np.median(np.abs(some - level)))
     if flat < _QUIET_DRIFT * peak and drift > max(4.0 * _scatter(part), _SHORT_DRIFT * peak):
         return None
     if drift > flat or noise > _QUIET_SPREAD * peak:
         return None
+    # The mean, as noise may lean to one side, of what is no spike.
+    within = some[np.abs(some - level) <= _FAR_OFF * noise]
+    level = float(np.mean(within)) if noise > 0.0 else level
     sd = float(np.hypot(noise / np.sqrt(len(part)), drift / np.sqrt(12.0)))
     return _Level(level, sd, noise, drift, float(time[a]), float(time[b - 1]))
+
+
+def _step(values: Floats) -> float:
+    """Return the smallest difference between readings: the converter's step, where it shows."""
+    steps = np.diff(np.unique(thinned(values, _QUIET_SAMPLES)))
+    steps = steps[steps > _SMALLEST_STEP * float(np.ptp(values))]
+    return float(np.min(steps)) if len(steps) >= _LEVELS else 0.0
 
 
 def _scatter(part: Floats) -> float:
@@ -286,7 +369,7 @@ def _zero_line(
     after: _Level | None,
     recorded: float,
     peak: float,
-) -> tuple[Floats, float, float, str]:
+) -> _Line:
     first, last = found
     if before is not None and after is not None:
         level, sd = before.value, float(np.hypot(before.sd, after.sd))
@@ -311,8 +394,14 @@ def _zero_line(
         if after is not None:
             sd = float(np.hypot(sd, after.sd))
             how += f", then a line to the quiet part {after.start:.3f}–{after.end:.3f} s"
-    line = np.interp(time, [time[first], time[last]], [level, finish])
-    return line, level, sd, how
+    return _Line(
+        start=float(time[first]),
+        end=float(time[last]),
+        level=level,
+        finish=finish,
+        sd=sd,
+        how=how,
+    )
 
 
 def _baseline_cautions(

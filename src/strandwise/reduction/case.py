@@ -14,11 +14,9 @@ if TYPE_CHECKING:
     from strandwise.records import Firing, Gas
     from strandwise.reduction.results import FiringReduction
 
-__all__ = ["WEB_SD", "Case", "case_of", "point_of", "specific_impulse_of"]
+__all__ = ["Case", "case_of", "point_of", "specific_impulse_of"]
 
 _STANDARD_GRAVITY = 9.80665  # m/s², NIST SP 811
-WEB_SD = 0.2e-3
-"""m: two caliper readings and a core that is not quite centred; assumed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +33,8 @@ class Case:
         Ambient pressure.
     mass
         Of the propellant, kg; None where unknown.
+    density
+        Of the propellant, the grain's or else the batch's, kg/m³; None where neither is known.
     exponent
         n of the rate law for rate-mean pressures, 1.
     cautions
@@ -47,6 +47,7 @@ class Case:
     characteristic_velocity: float | None
     surroundings: Surroundings
     mass: float | None
+    density: float | None
     exponent: float
     cautions: tuple[Caution, ...]
 
@@ -75,6 +76,7 @@ def case_of(
             STANDARD_AMBIENT if recorded is None else recorded, recorded is not None
         ),
         mass=propellant_mass(firing.grain, density),
+        density=_first(firing.grain.density, density),
         exponent=exponent,
         cautions=cautions,
     )

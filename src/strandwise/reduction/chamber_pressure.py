@@ -15,6 +15,18 @@ from strandwise.motor import (
     pressure_from_thrust,
     thrust_coefficient,
 )
+from strandwise.reduction.assumptions import (
+    AMBIENT_UNRECORDED_SD,
+    ASSUMED_EFFICIENCY,
+    ASSUMED_EFFICIENCY_SD,
+    ASSUMED_GAMMA,
+    GAMMA_SD,
+    SEPARATED_SD,
+    STATED_EFFICIENCY_SD,
+    SUBSONIC_SD,
+    THROAT_SD,
+    UNKNOWN_ANGLE_SD,
+)
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -25,17 +37,6 @@ __all__ = ["STANDARD_AMBIENT", "Surroundings", "ThrustPressure", "pressure_throu
 
 STANDARD_AMBIENT = 101325.0
 """Pa; used with a caution where no ambient pressure is recorded."""
-
-_AMBIENT_SD = 8e3  # sea level to about 1500 m, where nothing is recorded
-_ASSUMED_GAMMA = 1.13
-_GAMMA_SD = 0.05
-_ASSUMED_EFFICIENCY = 0.95  # middle of 0.92–0.98, NASA SP-8039 p. 32
-_ASSUMED_EFFICIENCY_SD = 0.03  # wider than that range: nozzles turned by hand
-_STATED_EFFICIENCY_SD = 0.02
-_THROAT_SD = 0.05e-3  # m, a caliper in a bore; common practice, no source
-_SEPARATED_SD = 0.05  # of the thrust coefficient where the flow has left the wall; assumed
-_SUBSONIC_SD = 0.10  # where the throat is not choked; assumed
-_UNKNOWN_ANGLE_SD = 0.01  # of the thrust coefficient, half-angles of 0 to 20°
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,11 +107,11 @@ def pressure_through_nozzle(
     DataError
         As `pressure_from_thrust`.
     """
-    g = _ASSUMED_GAMMA if gamma is None else gamma
+    g = ASSUMED_GAMMA if gamma is None else gamma
     stated = nozzle.efficiency is not None
-    efficiency = _ASSUMED_EFFICIENCY if nozzle.efficiency is None else nozzle.efficiency
-    efficiency_sd = _STATED_EFFICIENCY_SD if stated else _ASSUMED_EFFICIENCY_SD
-    throat_sd = _THROAT_SD if nozzle.throat_diameter_sd is None else nozzle.throat_diameter_sd
+    efficiency = ASSUMED_EFFICIENCY if nozzle.efficiency is None else nozzle.efficiency
+    efficiency_sd = STATED_EFFICIENCY_SD if stated else ASSUMED_EFFICIENCY_SD
+    throat_sd = THROAT_SD if nozzle.throat_diameter_sd is None else nozzle.throat_diameter_sd
 
     def at_level(g: float, ambient: float) -> float:
         return float(
@@ -123,18 +124,18 @@ def pressure_through_nozzle(
     assumed = [] if stated else [f"efficiency {efficiency:g}"]
     if gamma is None:
         parts.append(
-            math.log(at_level(g + _GAMMA_SD, ambient) / at_level(g - _GAMMA_SD, ambient)) / 2
+            math.log(at_level(g + GAMMA_SD, ambient) / at_level(g - GAMMA_SD, ambient)) / 2
         )
         assumed.insert(0, f"γ {g:g}")
     if not surroundings.recorded:
-        parts.append(math.log(at_level(g, ambient - _AMBIENT_SD) / middle))
+        parts.append(math.log(at_level(g, ambient - AMBIENT_UNRECORDED_SD) / middle))
     if nozzle.exit_diameter is None:
         convergent = float(thrust_coefficient(g, None, middle, ambient))
         best = float(optimum_thrust_coefficient(g, middle, ambient))
         parts.append((best / convergent - 1.0) / math.sqrt(3.0))
         assumed.append("no divergent part, as no exit diameter is recorded")
     elif nozzle.divergence_half_angle is None:
-        parts.append(_UNKNOWN_ANGLE_SD)
+        parts.append(UNKNOWN_ANGLE_SD)
     cautions, more = _flow_cautions(nozzle, g, middle, ambient)
     relative = math.hypot(*parts, *more)
     coefficient = level / (middle * nozzle.throat_area)
@@ -164,12 +165,12 @@ def _flow_cautions(
     shown = f"{pressure / 1e6:.3g} MPa"
     if ambient / pressure > (2.0 / (g + 1.0)) ** (g / (g - 1.0)):
         text = f"at {shown} the throat is not choked: pressure from thrust is hardly known"
-        return (Caution("not-choked", text),), [_SUBSONIC_SD]
+        return (Caution("not-choked", text),), [SUBSONIC_SD]
     ratio = nozzle.area_ratio
     if ratio is not None and bool(flow_separates(g, ratio, pressure, ambient)):
         text = (
             f"at {shown} the flow leaves the wall of a nozzle of area ratio {ratio:.3g}: its "
             "thrust coefficient, and the pressure from it, are less certain"
         )
-        return (Caution("flow-separation", text),), [_SEPARATED_SD]
+        return (Caution("flow-separation", text),), [SEPARATED_SD]
     return (), []

@@ -15,9 +15,18 @@ import numpy as np
 
 from strandwise.errors import DataError
 from strandwise.findings import Caution
-from strandwise.reduction.baseline import THRESHOLD, Located, locate
+from strandwise.reduction.baseline import Located, locate
+from strandwise.reduction.ignition import find_ignition
+from strandwise.reduction.mishaps import burst_cautions, pulse_cautions
+from strandwise.reduction.plausibility import size_cautions
 from strandwise.reduction.results import Events, Quality
-from strandwise.reduction.signals import despiked, falling_crossing, integral_between, window
+from strandwise.reduction.signals import (
+    falling_crossing,
+    integral_between,
+    smoothed_peak,
+    window,
+)
+from strandwise.reduction.stretches import THRESHOLD
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -27,6 +36,8 @@ if TYPE_CHECKING:
 __all__ = ["events_from_arrays"]
 
 _LEAST_ROWS = 8
+_TAIL_LEVELS = (0.8, 0.5, 0.25, 0.1)  # of the level at the bend
+_STRAIGHT_TAIL = 0.27  # between 0.23 of an exponential and 0.30 of (1 − s)^2.5, n = 0.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,24 +94,25 @@ def events_from_arrays(
             expected=f"at least {_LEAST_ROWS} within the firing",
             hint="log faster; what was read by hand can go into [summary]",
         )
-    clean, spikes = despiked(raw)
+    _check_overrides(t, ignition, web_burnout, end)
     found = locate(
         t,
-        clean,
+        raw,
         recorded_zero=recorded_zero,
         signed=unit == "N",
         unit=unit,
+        instants=[instant for instant in (ignition, web_burnout, end) if instant is not None],
         end_known=end is not None,
     )
     account = list(found.account)
-    if len(spikes):
-        where = ", ".join(f"{t[i]:.3f}" for i in spikes[:5])
-        more = " …" if len(spikes) > 5 else ""
-        account.insert(0, f"{len(spikes)} single-sample spikes removed, at {where}{more} s")
-    _check_overrides(t, ignition, web_burnout, end)
-    start, finish = _action(t, found, ignition, end)
-    start_sd, start_rules = _ignition_spread(t, found, start, by_hand=ignition is not None)
-    burnout = _burnout(t, found, start, finish, by_hand=web_burnout)
+    if len(found.spikes):
+        where = ", ".join(f"{t[i]:.3f}" for i in found.spikes[:5])
+        more = " …" if len(found.spikes) > 5 else ""
+        account.insert(0, f"{len(found.spikes)} single-sample spikes removed, at {where}{more} s")
+    times, z = t[found.near], found.values[found.near]
+    lit = find_ignition(times, z, found, ignition)
+    start, finish = lit.time, _end(times, z, found, end)
+    burnout = _burnout(times, z, start, finish, by_hand=web_burnout)
     if not start < burnout.time <= finish:
         msg = (
             f"ignition {start:.4g} s, web burnout {burnout.time:.4g} s and end {finish:.4g} s "
@@ -108,27 +120,43 @@ def events_from_arrays(
         )
         raise DataError(msg, hint="correct the instants in [events]")
     rules = (
-        *start_rules,
+        *lit.rules,
         *burnout.rules,
         f"end of action {finish:.4f} s: "
         + ("set by hand" if end is not None else "10 % of the peak"),
     )
-    quality = _quality(t, found.values, start, burnout.time, finish)
-    top = found.first + int(np.argmax(found.values[found.first : found.last + 1]))
+    quality = _quality(times, z, start, burnout.time, finish)
+    top, peak = smoothed_peak(z[found.first : found.last + 1], found.noise)
+    top += found.first
+    highest = float(np.max(z[found.first : found.last + 1]))
+    if highest != peak:
+        scale, shown = (1e6, "MPa") if unit == "Pa" else (1.0, "N")
+        account.append(
+            f"peak {peak / scale:.4g} {shown}, by local parabolas: single readings reach "
+            f"{highest / scale:.4g} {shown}, as noise of {found.noise / scale:.2g} {shown} does"
+        )
+    cautions = (
+        *found.cautions,
+        *lit.cautions,
+        *pulse_cautions(found.pulses, start, finish, peak),
+        *burst_cautions(times, z, start, finish),
+        *size_cautions(peak, finish - start, unit),
+        *_quality_cautions(quality),
+    )
     return Events(
         ignition=start,
         web_burnout=burnout.time,
         end=finish,
-        burn_time_sd=float(np.hypot(start_sd, burnout.sd)),
-        peak=float(found.values[top]),
-        peak_time=float(t[top]),
+        burn_time_sd=float(np.hypot(lit.sd, burnout.sd)),
+        peak=peak,
+        peak_time=float(times[top]),
         values=found.values,
         zero_level=found.zero_level,
         zero_sd=found.zero_sd,
         quality=quality,
         rules=rules,
         account=tuple(account),
-        cautions=found.cautions + _quality_cautions(quality),
+        cautions=cautions,
     )
 
 
@@ -145,82 +173,68 @@ def _check_overrides(
             )
 
 
-def _action(
-    t: Floats, found: Located, ignition: float | None, end: float | None
-) -> tuple[float, float]:
-    z, first, last = found.values, found.first, found.last
+def _end(t: Floats, z: Floats, found: Located, by_hand: float | None) -> float:
+    if by_hand is not None:
+        return by_hand
+    first, last = found.first, found.last
     level = THRESHOLD * float(np.max(z[first : last + 1]))
-    if ignition is None:
-        if first == 0:
-            msg = (
-                f"the trace starts at {t[0]:g} s with the signal already at "
-                f"{100.0 * z[0] / level * THRESHOLD:.0f} % of its peak: ignition is not in it"
-            )
-            raise DataError(msg, hint="if it is known, set [events] ignition")
-        share = (level - z[first - 1]) / (z[first] - z[first - 1])
-        ignition = float(t[first - 1] + share * (t[first] - t[first - 1]))
-    if end is None:
-        if last == len(t) - 1:
-            msg = (
-                f"the trace stops at {t[-1]:g} s with the signal still at "
-                f"{100.0 * z[-1] / level * THRESHOLD:.0f} % of its peak"
-            )
-            raise DataError(msg, hint="if the end of action is known, set [events] end")
-        share = (z[last] - level) / (z[last] - z[last + 1])
-        end = float(t[last] + share * (t[last + 1] - t[last]))
-    return ignition, end
-
-
-def _ignition_spread(
-    t: Floats, found: Located, start: float, *, by_hand: bool
-) -> tuple[float, tuple[str, ...]]:
-    """Return the uncertainty of the ignition: sampling there, and the rule of the inflection."""
-    k = int(np.clip(np.searchsorted(t, start), 1, len(t) - 1))
-    interval = float(t[k] - t[k - 1])
-    if by_hand:
-        return interval / np.sqrt(12.0), (f"ignition {start:.4f} s: set by hand",)
-    # Of a sharp edge the rule finds one end of the interval, not its middle: 1/√3, not 1/√12.
-    sampling = interval / np.sqrt(3.0)
-    z = found.values
-    top = found.first + int(np.argmax(z[found.first : found.last + 1] >= 0.7 * np.max(z)))
-    a = max(found.first - 2, 0)
-    slopes = np.diff(z[a : top + 2]) / np.diff(t[a : top + 2])
-    i = a + int(np.argmax(slopes))
-    inflection = float((t[i] + t[i + 1]) / 2.0)
-    rules = (
-        f"ignition {start:.4f} s: 10 % of the peak (inflection of the rise: {inflection:.4f} s)",
-    )
-    return float(np.hypot(sampling, abs(inflection - start) / np.sqrt(3.0))), rules
+    if last == len(t) - 1:
+        msg = (
+            f"the trace stops at {t[-1]:g} s with the signal still at "
+            f"{100.0 * z[-1] / level * THRESHOLD:.0f} % of its peak"
+        )
+        raise DataError(msg, hint="if the end of action is known, set [events] end")
+    share = (z[last] - level) / (z[last] - z[last + 1])
+    return float(t[last] + share * (t[last + 1] - t[last]))
 
 
 def _burnout(
-    t: Floats, found: Located, start: float, finish: float, *, by_hand: float | None
+    t: Floats, z: Floats, start: float, finish: float, *, by_hand: float | None
 ) -> _Burnout:
     """Return web burnout by the aft tangent bisector, and how far other rules lie from it."""
     if by_hand is not None:
         k = int(np.clip(np.searchsorted(t, by_hand), 1, len(t) - 1))
         sd = float(t[k] - t[k - 1]) / float(np.sqrt(12.0))
         return _Burnout(by_hand, sd, (f"web burnout {by_hand:.4f} s: set by hand",))
-    z = found.values
     knee = _knee(t, z, start, finish)
     level = float(np.interp(knee, t, z))
     after = int(np.searchsorted(t, knee, side="right")) - 1
     before = min(int(np.searchsorted(t, finish)) + 1, len(t) - 1)
-    half = falling_crossing(t, z, 0.5 * level, after, before)
+    crossings = [falling_crossing(t, z, share * level, after, before) for share in _TAIL_LEVELS]
+    half = crossings[1]
     bisected = _tangent_bisector(t, z, start, finish, knee)
     rule, chosen = ("tangent bisector", bisected) if bisected is not None else ("knee", knee)
     assert chosen is not None
     chosen = min(chosen, finish)
-    tried = [chosen, knee] + ([half] if half is not None else [])
+    latest = _latest_burnout(crossings, finish)
     k = int(np.clip(np.searchsorted(t, chosen), 1, len(t) - 1))
     sampling = float(t[k] - t[k - 1]) / np.sqrt(3.0)
-    spread = (max(tried) - min(tried)) / 2.0 / np.sqrt(3.0)
+    spread = max(latest - chosen, abs(chosen - knee)) / np.sqrt(3.0)
     shown = "not found" if half is None else f"{half:.4f} s"
     text = (
         f"web burnout {chosen:.4f} s: {rule} on axes of action time and peak "
-        f"(greatest bend: {knee:.4f} s; half of the level there: {shown})"
+        f"(greatest bend: {knee:.4f} s; half of the level there: {shown}; the mean of an uneven "
+        f"web may have lasted to {max(latest, chosen):.4f} s)"
     )
     return _Burnout(chosen, float(np.hypot(sampling, spread)), (text,))
+
+
+def _latest_burnout(crossings: list[float | None], finish: float) -> float:
+    """Return the latest instant at which the mean web may have burnt through.
+
+    A web of even thickness ends at the bend, and the chamber empties along an exponential. An
+    uneven one loses its surface along a straight line, and its mean ends where half is left: at
+    0.5^(1/(1−n)) of the level, 0.25 for n = 0.5. The two are told apart by how much of the fall
+    from 80 to 10 % lies above 50 %: 0.23 of an exponential, 0.30 and more of a line.
+    """
+    high, half, quarter, low = crossings
+    if half is None or quarter is None:
+        return finish
+    if high is not None and low is not None and low > high:
+        above = (half - high) / (low - high)
+        if above < _STRAIGHT_TAIL:
+            return half
+    return quarter
 
 
 def _knee(t: Floats, z: Floats, start: float, finish: float) -> float:

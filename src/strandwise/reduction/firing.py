@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -12,20 +11,21 @@ from strandwise.errors import DataError
 from strandwise.findings import Caution
 from strandwise.motor import web
 from strandwise.reduction.by_hand import reduce_by_hand
-from strandwise.reduction.case import WEB_SD, Case, case_of, point_of, specific_impulse_of
+from strandwise.reduction.case import Case, case_of, point_of, specific_impulse_of
 from strandwise.reduction.chamber_pressure import Surroundings, pressure_through_nozzle
-from strandwise.reduction.events import events_from_arrays
-from strandwise.reduction.plausibility import (
+from strandwise.reduction.consistency import (
     c_star_cautions,
     coefficient_cautions,
-    gap_cautions,
-    shape_cautions,
-    zero_cautions,
+    ideal_coefficient,
 )
+from strandwise.reduction.events import events_from_arrays
+from strandwise.reduction.firing_chain import trace_chain
+from strandwise.reduction.plausibility import gap_cautions, shape_cautions, zero_cautions
 from strandwise.reduction.rates import rates_from_arrays
 from strandwise.reduction.results import Events, FiringReduction, TraceSeries
 from strandwise.reduction.signals import integral_between
 from strandwise.reduction.trace import Trace, read_trace
+from strandwise.reduction.uncertainty import with_uncertainty
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -35,8 +35,6 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 __all__ = ["reduce_firing"]
-
-_SENSOR_SD = 0.01  # of the reading, where no calibration says it; common practice, no source
 
 
 def reduce_firing(
@@ -123,30 +121,25 @@ def _from_trace(case: Case, trace: Trace) -> FiringReduction:
     cautions += [*events.cautions, *gap_cautions(trace.time, events)]
     result = replace(result, cautions=(*result.cautions, *cautions))
     if pressure_events is not None:
-        relative = _gauge_sd(trace, pressure_events)
         pressure = pressure_events.values + case.surroundings.ambient
-        return _with_pressure(case, result, events, pressure, relative, "gauge")
+        return _with_pressure(case, result, events, pressure, trace, by_thrust=False)
     if firing.nozzle is None:
         why = "thrust alone gives no pressure without a nozzle: add [nozzle] throat_diameter"
         return replace(result, why_no_point=why)
-    throat = _throat_area(case, trace.time, events)
     through = pressure_through_nozzle(
         events.values,
         firing.nozzle,
         gamma=case.gamma,
         surroundings=case.surroundings,
-        throat_area=throat,
+        throat_area=_throat_area(case, trace.time, events),
         level=max(result.mean_thrust or 0.0, 1e-6),
     )
-    load = trace.thrust_scale_sd if trace.thrust_scale_sd is not None else _SENSOR_SD
-    zero = events.zero_sd / max(result.mean_thrust or 0.0, 1e-6)
-    relative = math.hypot(through.relative_sd, load, zero)
     result = replace(
         result,
         account=result.account + through.account,
         cautions=result.cautions + through.cautions,
     )
-    return _with_pressure(case, result, events, through.pressure, relative, "thrust")
+    return _with_pressure(case, result, events, through.pressure, trace, by_thrust=True)
 
 
 def _events(
@@ -210,13 +203,13 @@ def _with_pressure(
     result: FiringReduction,
     events: Events,
     pressure: Floats,
-    relative_sd: float,
-    source: str,
+    trace: Trace,
+    *,
+    by_thrust: bool,
 ) -> FiringReduction:
-    """Add what pressure gives: means, c*, mass balance, and the point."""
+    """Add what pressure gives: means, c*, mass balance, the swept rate, and the point."""
     series = result.trace_series
     assert series is not None
-    assert result.burn_time_sd is not None
     firing, time = case.firing, series.time
     throat = _throat_area(case, time, events)
     rates = rates_from_arrays(
@@ -233,41 +226,55 @@ def _with_pressure(
     if throat is not None and case.mass is not None:
         c_star = rates.pressure_throat_integral / case.mass
     inside = (time >= events.ignition) & (time <= events.end)
-    # Between "all of the web had burnt at web burnout" and "the tail-off burnt its share of it"
-    # nothing in the trace decides; the rate stands at one end of that stretch.
-    tail_sd = (rates.thickness_over_time - rates.mass_balance) / math.sqrt(3.0)
-    rate_sd = math.hypot(
-        rates.thickness_over_time * WEB_SD / result.web,
-        rates.thickness_over_time * result.burn_time_sd / events.burn_time,
-        tail_sd,
-    )
-    pressure_sd = relative_sd * rates.rate_mean_pressure
-    cautions = [
-        *result.cautions,
-        *c_star_cautions(case, c_star),
-        *shape_cautions(case, time, pressure, events),
-        *coefficient_cautions(case, result, rates, source),
-    ]
-    spread = (
-        f"web to {WEB_SD * 1e3:g} mm (assumed), burn time by how far its rules disagree, and how "
-        "much may have burnt in the tail-off (mass balance)"
-    )
     result = replace(
         result,
         mean_pressure=rates.mean_pressure,
         rate_mean_pressure=rates.rate_mean_pressure,
-        pressure_sd=pressure_sd,
         peak_pressure=float(np.max(pressure[inside])),
         characteristic_velocity=c_star,
-        rate_sd=rate_sd,
         rate_mass_balance=rates.mass_balance,
-        pressure_from="gauge" if source == "gauge" else "thrust",
-        account=(*result.account, f"standard uncertainty of the rate: {spread}"),
+        pressure_from="thrust" if by_thrust else "gauge",
         trace_series=replace(series, pressure=pressure),
-        cautions=tuple(cautions),
     )
-    how = "gauge" if source == "gauge" else "thrust coefficient, throat and load cell"
+    result = _with_consistency(case, result, shape_cautions(case, time, pressure, events))
+    chain = trace_chain(
+        case,
+        time,
+        events.values,
+        events,
+        by_thrust=by_thrust,
+        scale_sd=trace.thrust_scale_sd if by_thrust else trace.pressure_scale_sd,
+        level=rates.mean_pressure,
+    )
+    result = with_uncertainty(result, chain)
+    how = "thrust coefficient, throat and load cell" if by_thrust else "gauge"
     return replace(result, point=point_of(firing, result, f"web, burn time; {how}"))
+
+
+def _with_consistency(
+    case: Case, result: FiringReduction, of_shape: list[Caution]
+) -> FiringReduction:
+    """Add c* and thrust coefficient against what they should be."""
+    c_star, pressure = result.characteristic_velocity, result.mean_pressure
+    assert pressure is not None
+    given, nozzle, coefficient = case.characteristic_velocity, case.firing.nozzle, None
+    by_gauge = result.pressure_from == "gauge"
+    if by_gauge and nozzle is not None and result.mean_thrust is not None:
+        area = (nozzle.throat_area + nozzle.throat_area_after) / 2.0
+        coefficient = result.mean_thrust / (pressure * area)
+    ideal = None if coefficient is None else ideal_coefficient(case, pressure)
+    return replace(
+        result,
+        characteristic_velocity_ratio=None if c_star is None or not given else c_star / given,
+        thrust_coefficient=coefficient,
+        thrust_coefficient_ratio=None if not coefficient or not ideal else coefficient / ideal,
+        cautions=(
+            *result.cautions,
+            *c_star_cautions(case, c_star, pressure),
+            *of_shape,
+            *coefficient_cautions(case, coefficient, pressure, c_star),
+        ),
+    )
 
 
 def _throat_area(case: Case, time: Floats, events: Events) -> Floats | None:
@@ -277,8 +284,3 @@ def _throat_area(case: Case, time: Floats, events: Events) -> Floats | None:
         return None
     ends = [nozzle.throat_area, nozzle.throat_area_after]
     return np.asarray(np.interp(time, [events.ignition, events.end], ends))
-
-
-def _gauge_sd(trace: Trace, events: Events) -> float:
-    scale = trace.pressure_scale_sd if trace.pressure_scale_sd is not None else _SENSOR_SD
-    return math.hypot(scale, events.zero_sd / events.peak)

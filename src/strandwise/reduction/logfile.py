@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+import importlib
 import io
 import re
+import sys
 from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -12,6 +14,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from strandwise.errors import DataError
+from strandwise.reduction.fields import FORMS, Form, clock_seconds, is_date, is_missing
+from strandwise.reduction.headings import column_index, matches
+from strandwise.reduction.keyed import keys_of, read_keyed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,43 +24,20 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    Wanted = Sequence[str | int]
+
 __all__ = ["LogFile", "load_columns", "read_log"]
 
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\Z")
-_COMMA_NUMBER = re.compile(r"[+-]?(\d+(,\d*)?|,\d+)([eE][+-]?\d+)?\Z")
-_MISSING = frozenset({"", "nan", "na", "n/a", "null", "none", "-", "--", "inf", "-inf", "+inf"})
 _SAMPLE_LINES = 400
 _HEADING_LINES = 2000
-
-
-@dataclass(frozen=True, slots=True)
-class _Form:
-    separator: str | None  # None: any blanks
-    decimal: str
-
-    @property
-    def name(self) -> str:
-        names = {",": "comma", ";": "semicolon", "\t": "tab", None: "blank"}
-        mark = " with decimal comma" if self.decimal == "," else ""
-        return names[self.separator] + mark
-
-    def split(self, line: str) -> list[str]:
-        return [field.strip().strip("\"'").strip() for field in line.split(self.separator)]
-
-    def is_number(self, field: str) -> bool:
-        pattern = _COMMA_NUMBER if self.decimal == "," else _NUMBER
-        return pattern.match(field) is not None
-
-
-_FORMS = (
-    _Form(";", "."),
-    _Form(";", ","),
-    _Form("\t", "."),
-    _Form("\t", ","),
-    _Form(",", "."),
-    _Form(None, "."),
-    _Form(None, ","),
-)
+_SAMPLE_TEXT = 120_000  # characters from each of beginning, middle and end
+_OPENING_TEXT = 1_000_000  # characters in which headings are looked for
+_LONG_TEXT = 40_000_000  # characters; beyond it the compiled reader is worth its import
+_FAIRLY_LONG_TEXT = 1_000_000  # characters; beyond it the compiled reader is worth its call
+_TRAP_ROWS = 200
+_PLAIN = re.compile(
+    r"[\d\s.,;+\-eE\"]*\d[\d\s.,;+\-eE\"]*\Z", re.ASCII
+)  # numbers, and nothing else
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +94,7 @@ def read_log(path: Path, sha256: str | None = None) -> LogFile:
             expected=sha256.lower(),
             hint="put the original file back, or log the firing anew with the changed one",
         )
-    if not content.strip():
+    if not content or content.isspace():
         msg = f"the trace {path.name} is empty"
         raise DataError(msg, hint="copy the logger's file again")
     return LogFile(path.name, _decoded(content, path.name))
@@ -136,18 +118,27 @@ def _decoded(content: bytes, name: str) -> str:
 
 
 def load_columns(
-    log: LogFile, wanted: Sequence[str | int], *, units: Sequence[str]
+    log: LogFile,
+    wanted: Wanted,
+    *,
+    units: Sequence[str],
+    clock_scale: float | None = None,
 ) -> tuple[NDArray[np.float64], tuple[str, ...]]:
     """Return the wanted columns of all rows that hold numbers.
+
+    Rows are numbers between separators, or lines that name their values (``t=1.2 p=3.4``). A
+    clock may be written as a time of day, with or without a date.
 
     Parameters
     ----------
     log
         The file.
     wanted
-        Headings as the file writes them, or column numbers from 1.
+        Headings as the file writes them, with or without their units, or column numbers from 1.
     units
         The unit of each, for headings that carry it in brackets.
+    clock_scale
+        s per unit of the first wanted column, where that is the clock; None: there is no clock.
 
     Returns
     -------
@@ -158,31 +149,98 @@ def load_columns(
     Raises
     ------
     DataError
-        No separator gives rows of numbers, or a column is not there.
+        No separator gives rows of numbers, a column is not there, or commas are both decimal
+        marks and separators.
     """
-    lines = log.text.splitlines()
-    form = _form(lines, wanted, units, log.name)
-    headings, first = _headings(lines, form, wanted, units)
+    sample = _sampled(log.text)
+    keyed = _load_keyed(log, sample, wanted, units, clock_scale)
+    if keyed is not None:
+        return keyed
+    form = _form(sample, wanted, units, log.name)
+    begin = _opening(log.text)
+    headings, first = _headings(begin, form, wanted, units)
+    _refuse_comma_trap(begin[first:], form, headings, log.name)
     indices = [
-        _index(column, unit, headings, log.name) for column, unit in zip(wanted, units, strict=True)
+        column_index(column, unit, headings, log.name)
+        for column, unit in zip(wanted, units, strict=True)
     ]
-    fast = _load_fast(lines, first, form, indices)
+    fast = _load_fast(log.text, begin[:first], form, indices)
     if fast is not None:
         account = f"{log.name}: {len(fast)} rows, {form.name} separated"
         if first:
             account += f", {first} line{'s' if first > 1 else ''} above them"
-        return fast, (account,)
-    return _load_slow(lines, form, indices, log.name)
+        return fast, (account, *_other_units(wanted, units, headings, indices, log.name))
+    table, told = _load_sifted(log, form, indices) or _load_slow(
+        log, form, indices, len(headings), clock_scale
+    )
+    return table, (*told, *_other_units(wanted, units, headings, indices, log.name))
 
 
-def _sampled(lines: list[str]) -> list[str]:
-    if len(lines) <= 3 * _SAMPLE_LINES:
-        return lines
-    middle = len(lines) // 2
-    return lines[:_SAMPLE_LINES] + lines[middle : middle + _SAMPLE_LINES] + lines[-_SAMPLE_LINES:]
+def _sampled(text: str) -> list[str]:
+    """Return lines from the beginning, the middle and the end of a text."""
+    if len(text) <= 3 * _SAMPLE_TEXT:
+        lines = text.splitlines()
+        if len(lines) <= 3 * _SAMPLE_LINES:
+            return lines
+        middle = len(lines) // 2
+        parts = [lines, lines[middle:], lines[-_SAMPLE_LINES:]]
+    else:
+        middle = len(text) // 2
+        parts = [
+            text[:_SAMPLE_TEXT].splitlines()[:-1],
+            text[middle : middle + _SAMPLE_TEXT].splitlines()[1:-1],
+            text[-_SAMPLE_TEXT:].splitlines()[1:][-_SAMPLE_LINES:],
+        ]
+    return [line for part in parts for line in part[:_SAMPLE_LINES]]
 
 
-def _form(lines: list[str], wanted: Sequence[str | int], units: Sequence[str], name: str) -> _Form:
+def _opening(text: str) -> list[str]:
+    """Return the lines in which headings are looked for, each with its end."""
+    return text[:_OPENING_TEXT].splitlines(keepends=True)[:_HEADING_LINES]
+
+
+def _load_keyed(
+    log: LogFile,
+    sample: list[str],
+    wanted: Wanted,
+    units: Sequence[str],
+    clock_scale: float | None,
+) -> tuple[NDArray[np.float64], tuple[str, ...]] | None:
+    """Return the columns of a file whose lines name their values; None where it is another."""
+    if any(isinstance(column, int) for column in wanted):
+        return None
+    keys, lines = keys_of(sample)
+    if not keys or _rows(sample) >= lines:
+        return None
+    picked = [
+        keys[column_index(column, unit, keys, log.name)]
+        for column, unit in zip(wanted, units, strict=True)
+    ]
+    table, others, as_text = read_keyed(log.text.splitlines(), picked, clock_scale)
+    account = [f"{log.name}: {len(table)} lines that name their values, read by name"]
+    if others:
+        account.append(f"{log.name}: skipped lines without such a name: {others}")
+    if as_text:
+        account.append(_time_of_day(log.name))
+    return table, tuple(account)
+
+
+def _rows(sample: list[str]) -> int:
+    """Return how many lines are nothing but readings under the form that suits best."""
+    return max(sum(_is_row(form.split(line), form) for line in sample) for form in FORMS)
+
+
+def _is_row(fields: list[str], form: Form) -> bool:
+    readings = False
+    for field in fields:
+        if form.is_reading(field):
+            readings = True
+        elif not (is_missing(field) or is_date(field)):
+            return False
+    return readings
+
+
+def _form(sample: list[str], wanted: Wanted, units: Sequence[str], name: str) -> Form:
     """Return the separator and decimal mark under which most lines are nothing but numbers.
 
     Of those that serve about equally well, one that shows the wanted headings comes first, then
@@ -192,47 +250,84 @@ def _form(lines: list[str], wanted: Sequence[str | int], units: Sequence[str], n
     needed = max(needed, len(set(wanted)))
     named = [(c, u) for c, u in zip(wanted, units, strict=True) if isinstance(c, str)]
     ranked = []
-    for form in _FORMS:
+    for form in FORMS:
         count = splits = 0
         shows = False
-        for line in _sampled(lines):
+        for line in sample:
             fields = form.split(line)
             if len(fields) < needed:
                 continue
-            numbers = sum(form.is_number(field) for field in fields)
-            rest = len(fields) - numbers
-            missing = sum(field.lower() in _MISSING for field in fields) if rest else 0
-            if numbers and rest == missing:
+            if _is_row(fields, form):
                 count += 1
                 splits += len(fields) > 1
             elif named and not shows:
-                shows = all(_matches(column, unit, fields) for column, unit in named)
+                shows = all(matches(column, unit, fields) for column, unit in named)
         ranked.append((form, count, shows, splits > 0))
     most = max(count for _, count, _, _ in ranked)
     if most == 0:
         msg = f"no line of {name} holds {needed} number{'s' if needed > 1 else ''}"
         raise DataError(
             msg,
-            expected="rows of numbers separated by commas, semicolons, tabs or blanks",
+            expected="rows of numbers separated by commas, semicolons, tabs or blanks, or lines "
+            "that name their values (t=1.2 p=3.4)",
             hint="check [trace] file and the column numbers",
         )
     serving = [row for row in ranked if row[1] >= 0.8 * most]
     best = max(serving, key=lambda row: (row[2], row[3], row[1]))[0]
-    return _guard_decimal_comma(lines, best, wanted)
+    return _guard_decimal_comma(sample, best, wanted)
 
 
-def _guard_decimal_comma(lines: list[str], best: _Form, wanted: Sequence[str | int]) -> _Form:
+def _guard_decimal_comma(sample: list[str], best: Form, wanted: Wanted) -> Form:
     # One column of "12,5" under a one-word heading would otherwise be read as 12.
     if best.separator == "," and len(set(wanted)) == 1:
         column = wanted[0]
-        lone = [line.strip().strip('"') for line in lines[:_HEADING_LINES]]
+        lone = [line.strip().strip('"') for line in sample]
         if isinstance(column, str) and column in lone:
-            return _Form(None, ",")
+            return Form(None, ",")
     return best
 
 
+def _refuse_comma_trap(lines: list[str], form: Form, headings: list[str], name: str) -> None:
+    """Refuse ``1,5,2,5``: commas that are decimal marks and separators at once."""
+    if form.separator != ",":
+        return
+    rows = [form.split(line.strip()) for line in lines[:_TRAP_ROWS] if line.strip()]
+    rows = [row for row in rows if _is_row(row, form)]
+    if not rows or any("." in field for row in rows for field in row):
+        return
+    width = Counter(len(row) for row in rows).most_common(1)[0][0]
+    rows = [row for row in rows if len(row) == width]
+    doubled = len(headings) > 0 and width == 2 * len(headings)
+    if not doubled and not headings and width >= 4 and width % 2 == 0:
+        doubled = _halves_of_a_clock(rows)
+    if not doubled or all(not row[-1] for row in rows):
+        return
+    msg = (
+        f"{name} uses the comma both as decimal mark and between columns: `{','.join(rows[0])}` "
+        + (f"stands under {len(headings)} headings" if headings else "cannot be told apart")
+    )
+    raise DataError(
+        msg,
+        expected="semicolons or tabs between columns, or decimal points",
+        hint="export the log again with another separator",
+    )
+
+
+def _halves_of_a_clock(rows: list[list[str]]) -> bool:
+    """Say whether the first two fields are one clock with a decimal comma, cut in two."""
+    if any(not row[0] or not row[1].isdigit() for row in rows) or len(rows) < 5:
+        return False
+    first = np.array([float(row[0]) for row in rows])
+    joined = np.array([float(f"{row[0]}.{row[1]}") for row in rows])
+    return bool(
+        np.mean(np.diff(first) == 0.0) > 0.5
+        and np.all(np.diff(joined) >= 0.0)
+        and np.mean(np.diff(joined) > 0.0) > 0.9
+    )
+
+
 def _headings(
-    lines: list[str], form: _Form, wanted: Sequence[str | int], units: Sequence[str]
+    lines: list[str], form: Form, wanted: Wanted, units: Sequence[str]
 ) -> tuple[list[str], int]:
     """Return the heading line's fields and the number of lines above the first row of numbers.
 
@@ -242,14 +337,12 @@ def _headings(
     named = [(c, u) for c, u in zip(wanted, units, strict=True) if isinstance(c, str)]
     first = None
     last_words: list[str] = []
-    for number, line in enumerate(lines[:_HEADING_LINES]):
-        fields = form.split(line)
-        if any(form.is_number(field) for field in fields) and all(
-            form.is_number(field) or field.lower() in _MISSING for field in fields
-        ):
+    for number, line in enumerate(lines):
+        fields = form.split(line.strip("\r\n"))
+        if _is_row(fields, form):
             first = number if first is None else first
             continue
-        if named and all(_matches(column, unit, fields) for column, unit in named):
+        if named and all(matches(column, unit, fields) for column, unit in named):
             return fields, number + 1 if first is None else first
         if first is None and line.strip():
             last_words = fields
@@ -258,71 +351,102 @@ def _headings(
     return last_words, first or 0
 
 
-def _matches(column: str, unit: str, headings: list[str]) -> list[int]:
-    """Return where a heading stands: as written, then whatever its case, then without its unit."""
-    exact = [i for i, heading in enumerate(headings) if heading == column]
-    if exact:
-        return exact
-    low = column.strip().casefold()
-    folded = [i for i, heading in enumerate(headings) if heading.casefold() == low]
-    if folded:
-        return folded
-    with_unit = {f"{low}{gap}{a}{unit.casefold()}{b}" for gap in ("", " ") for a, b in ("()", "[]")}
-    return [i for i, heading in enumerate(headings) if heading.casefold() in with_unit]
-
-
-def _index(column: str | int, unit: str, headings: list[str], name: str) -> int:
-    if isinstance(column, int):
-        if column < 1:
-            msg = f"column {column} of {name}"
-            raise DataError(msg, expected="a column number counted from 1")
-        return column - 1
-    found = _matches(column, unit, headings)
-    if len(found) == 1:
-        return found[0]
-    shown = ", ".join(f"`{heading}`" for heading in headings if heading) or "none"
-    if not found:
-        msg = f"{name} has no column headed `{column}`; its headings are {shown}"
-        raise DataError(msg, hint='a file without headings is read by number: "column 1 (ms)"')
-    msg = f"{name} has {len(found)} columns headed `{column}`"
-    raise DataError(msg, hint='say which by its number: "column 2 (ms)"')
+def _other_units(
+    wanted: Wanted,
+    units: Sequence[str],
+    headings: list[str],
+    indices: list[int],
+    name: str,
+) -> tuple[str, ...]:
+    """Say where a heading carries a unit in brackets that is not the record's."""
+    told = []
+    for column, unit, i in zip(wanted, units, indices, strict=True):
+        heading = headings[i] if i < len(headings) else ""
+        if not isinstance(column, str) or not heading.endswith((")", "]")):
+            continue
+        inside = heading[max(heading.rfind("("), heading.rfind("[")) + 1 : -1].strip()
+        if inside and inside.casefold() != unit.casefold():
+            told.append(f"{name}: the heading says `{heading}`, the record {unit}: {unit} is used")
+    return tuple(told)
 
 
 def _load_fast(
-    lines: list[str], first: int, form: _Form, indices: list[int]
+    text: str, above: list[str], form: Form, indices: list[int]
 ) -> NDArray[np.float64] | None:
     """Return the columns of a clean file in one pass; None where a row is not clean."""
-    # loadtxt skips blank lines and pads nothing: any other row sends the file the slow way.
-    if form.decimal == ",":
+    rows = text[sum(map(len, above)) :]
+    if not rows or rows.isspace():
         return None
-    try:
-        table = np.loadtxt(
-            io.StringIO("\n".join(lines[first:])),
-            delimiter=form.separator,
-            usecols=indices,
-            comments=None,
-            ndmin=2,
-        )
-    except ValueError:
+    if len(rows) > _LONG_TEXT or (len(rows) > _FAIRLY_LONG_TEXT and "pandas" in sys.modules):
+        # Its import takes 0.2 s, as long as numpy's own reader takes for three million rows.
+        bulk = importlib.import_module("strandwise.reduction.bulk")
+        table = bulk.read_numbers(rows, form.separator, form.decimal, indices)
+    else:
+        if form.decimal == ",":
+            rows = rows.replace(",", ".")
+        # loadtxt skips blank lines and pads nothing: any other row sends the file the slow way.
+        try:
+            table = np.loadtxt(
+                io.StringIO(rows),
+                delimiter=form.separator,
+                usecols=indices,
+                comments=None,
+                ndmin=2,
+            )
+        except ValueError:
+            return None
+    if table is None or not len(table) or not np.isfinite(np.sum(table)):
         return None
-    return table if len(table) and bool(np.all(np.isfinite(table))) else None
+    return np.asarray(table)
+
+
+def _load_sifted(
+    log: LogFile, form: Form, indices: list[int]
+) -> tuple[NDArray[np.float64], tuple[str, ...]] | None:
+    """Return the columns of a long file after other lines than rows of numbers are left out.
+
+    None where what is left is not clean either; the lines left out are told as in the slow way.
+    """
+    if len(log.text) < _FAIRLY_LONG_TEXT:
+        return None
+    lines = [line for line in log.text.splitlines() if line and not line.isspace()]
+    plain = [line for line in lines if _PLAIN.match(line)]
+    rows = plain
+    if form.separator is not None:
+        least = max(indices)
+        rows = [line for line in plain if line.count(form.separator) >= least]
+    table = _load_fast("\n".join(rows), [], form, indices)
+    if table is None or len(table) != len(rows):
+        return None
+    skipped = Counter({"text": len(lines) - len(plain), "short": len(plain) - len(rows)})
+    return table, _told(log.name, len(table), form, skipped)
 
 
 def _load_slow(
-    lines: list[str], form: _Form, indices: list[int], name: str
+    log: LogFile,
+    form: Form,
+    indices: list[int],
+    headings: int,
+    clock_scale: float | None,
 ) -> tuple[NDArray[np.float64], tuple[str, ...]]:
     rows: list[list[float]] = []
     skipped: Counter[str] = Counter()
-    width = max(indices) + 1
-    for line in lines:
+    as_text = False
+    for line in log.text.splitlines():
         if not line.strip():
             continue
         fields = form.split(line)
-        if len(fields) < width:
-            kind = "short" if form.is_number(fields[0]) else "text"
+        if form.separator is None and headings == len(fields) - 1:
+            fields = _date_joined(fields)
+        if len(fields) <= max(indices):
+            kind = "short" if form.is_reading(fields[0]) else "text"
             skipped[kind] += 1
             continue
-        row = [_value(fields[i], form) for i in indices]
+        row = [form.value(fields[i]) for i in indices]
+        if row[0] is None and clock_scale is not None:
+            seconds = clock_seconds(fields[indices[0]])
+            if seconds is not None:
+                row[0], as_text = seconds / clock_scale, True
         if any(value is None for value in row):
             skipped["text"] += 1
         elif all(value != value for value in row):  # NaN in every wanted column
@@ -330,30 +454,31 @@ def _load_slow(
         else:
             rows.append([value for value in row if value is not None])
     if not rows:
-        msg = f"no row of {name} holds numbers in the wanted columns"
+        msg = f"no row of {log.name} holds numbers in the wanted columns"
         raise DataError(msg, hint="check the column numbers and the headings in [trace]")
+    account = list(_told(log.name, len(rows), form, skipped))
+    if as_text:
+        account.append(_time_of_day(log.name))
+    return np.asarray(rows, dtype=np.float64), tuple(account)
+
+
+def _date_joined(fields: list[str]) -> list[str]:
+    """Return the fields with a date and the time behind it as one, as their heading is."""
+    for i, field in enumerate(fields[:-1]):
+        if is_date(field) and ":" in fields[i + 1]:
+            return [*fields[:i], f"{field} {fields[i + 1]}", *fields[i + 2 :]]
+    return fields
+
+
+def _time_of_day(name: str) -> str:
+    return f"{name}: the clock is written as a time of day, read as seconds since midnight"
+
+
+def _told(name: str, rows: int, form: Form, skipped: Counter[str]) -> tuple[str, ...]:
     words = {
         "text": "lines without a reading in them (text or noise)",
         "short": "rows cut short",
         "filler": "filler rows without a reading",
     }
-    account = [f"{name}: {len(rows)} rows, {form.name} separated"]
-    account += [
-        f"{name}: skipped {words[kind]}: {skipped[kind]}" for kind in words if skipped[kind]
-    ]
-    return np.asarray(rows, dtype=np.float64), tuple(account)
-
-
-def _value(field: str, form: _Form) -> float | None:
-    """Return the number, NaN for a missing reading, None for text."""
-    if form.decimal == ",":
-        if form.is_number(field):
-            return float(field.replace(",", "."))
-    else:
-        try:
-            value = float(field)
-        except ValueError:
-            pass
-        else:
-            return value if abs(value) != float("inf") else float("nan")
-    return float("nan") if field.lower() in _MISSING else None
+    counts = [f"{name}: skipped {words[kind]}: {skipped[kind]}" for kind in words if skipped[kind]]
+    return (f"{name}: {rows} rows, {form.name} separated", *counts)

@@ -7,31 +7,66 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from strandwise.findings import Caution
-from strandwise.reduction.rates import Rates, shape_mismatch
+from strandwise.reduction.rates import shape_mismatch
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from strandwise.reduction.case import Case
     from strandwise.reduction.chamber_pressure import Surroundings
-    from strandwise.reduction.results import Events, FiringReduction
+    from strandwise.reduction.results import Events
 
     Floats = NDArray[np.float64]
 
 __all__ = [
-    "c_star_cautions",
-    "coefficient_cautions",
     "gap_cautions",
     "shape_cautions",
+    "size_cautions",
     "zero_cautions",
 ]
 
 _LARGE_GAP = 0.05  # of the burn time
 _ZERO_OFF_AMBIENT = (20e3, 0.03)  # Pa, and share of the peak; the larger
 _SHAPE_MISMATCH = 0.25
-_C_STAR_BOUNDS = (300.0, 1900.0)  # m/s; no solid propellant lies outside
-_C_STAR_RATIO = (0.75, 1.02)
-_COEFFICIENT_BOUNDS = (0.6, 2.0)  # delivered thrust coefficient of any nozzle in air
+_ACTION_BOUNDS = (0.02, 300.0)  # s; common practice, no source
+_PRESSURE_BOUNDS = (30e3, 60e6)  # Pa over ambient
+_THRUST_BOUNDS = (0.05, 1e6)  # N
+
+
+def size_cautions(peak: float, action: float, unit: str) -> list[Caution]:
+    """Warn where a peak or an action time has a size that a unit taken for another explains.
+
+    Parameters
+    ----------
+    peak
+        Over rest, Pa or N.
+    action
+        s.
+    unit
+        ``Pa`` or ``N``.
+
+    Returns
+    -------
+    list of Caution
+        ``unlikely-size``, one for each; the limits are common practice, no source.
+    """
+    cautions = []
+    low, high = _ACTION_BOUNDS
+    if not low <= action <= high:
+        text = (
+            f"the firing lasts {action:.3g} s, where {low:g} to {high:g} s is usual: check the "
+            "unit of the clock in [trace]"
+        )
+        cautions.append(Caution("unlikely-size", text))
+    low, high = _PRESSURE_BOUNDS if unit == "Pa" else _THRUST_BOUNDS
+    scale, shown = (1e6, "MPa") if unit == "Pa" else (1.0, "N")
+    if not low <= peak <= high:
+        text = (
+            f"the peak is {peak / scale:.3g} {shown}, where {low / scale:g} to {high / scale:g} "
+            f"{shown} is usual: check the unit of the column in [trace], and the calibration"
+        )
+        cautions.append(Caution("unlikely-size", text))
+    return cautions
 
 
 def zero_cautions(events: Events, surroundings: Surroundings) -> list[Caution]:
@@ -62,30 +97,6 @@ def gap_cautions(time: Floats, events: Events) -> list[Caution]:
     return [Caution("gap-in-burn", text)]
 
 
-def c_star_cautions(case: Case, c_star: float | None) -> list[Caution]:
-    """Warn where c* (m/s) lies where no propellant, or not the one given, has it."""
-    if c_star is None:
-        return []
-    expected = case.characteristic_velocity
-    if expected is not None:
-        low, high = _C_STAR_RATIO
-        if not low <= c_star / expected <= high:
-            text = (
-                f"c* comes out at {c_star:.0f} m/s, {100.0 * c_star / expected:.0f} % of the "
-                f"{expected:.0f} m/s given: outside 75 to 102 % a mass, a throat or a calibration "
-                "in the record is more likely wrong than the propellant new"
-            )
-            return [Caution("c-star-off", text)]
-    low, high = _C_STAR_BOUNDS
-    if not low <= c_star <= high:
-        text = (
-            f"c* comes out at {c_star:.0f} m/s, which no propellant has: check the propellant's "
-            "mass, the throat and the units of the trace"
-        )
-        return [Caution("c-star-off", text)]
-    return []
-
-
 def shape_cautions(case: Case, time: Floats, pressure: Floats, events: Events) -> list[Caution]:
     """Warn where the pressure does not follow the grain's burning area."""
     off = shape_mismatch(
@@ -104,22 +115,3 @@ def shape_cautions(case: Case, time: Floats, pressure: Floats, events: Events) -
         "grain record; a rate for the whole web may mean nothing"
     )
     return [Caution("trace-unlike-grain", text)]
-
-
-def coefficient_cautions(
-    case: Case, result: FiringReduction, rates: Rates, source: str
-) -> list[Caution]:
-    """Warn where thrust, gauge pressure and throat give an impossible coefficient."""
-    nozzle = case.firing.nozzle
-    if source != "gauge" or nozzle is None or result.mean_thrust is None:
-        return []
-    area = (nozzle.throat_area + nozzle.throat_area_after) / 2.0
-    coefficient = result.mean_thrust / (rates.mean_pressure * area)
-    low, high = _COEFFICIENT_BOUNDS
-    if low <= coefficient <= high:
-        return []
-    text = (
-        f"thrust over pressure and throat gives a thrust coefficient of {coefficient:.2f}, which "
-        "no nozzle has in air: one of thrust, pressure and throat is wrong"
-    )
-    return [Caution("channels-disagree", text)]

@@ -10,7 +10,10 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from strandwise.findings import Caution
+    from strandwise.reduction.budget import FiringBudget
+    from strandwise.reduction.chain import Chain
     from strandwise.reduction.points import RatePoint
+    from strandwise.reduction.swept import SweptRate
 
 __all__ = ["Events", "FiringReduction", "Quality", "TraceSeries"]
 
@@ -134,10 +137,21 @@ class FiringReduction:
         Over the action time, N·s.
     specific_impulse
         Total impulse over the weight of the propellant, s.
-    characteristic_velocity
-        c* = ∫ p A_t dt / m over the action time, m/s.
+    characteristic_velocity, characteristic_velocity_sd
+        c* = ∫ p A_t dt / m over the action time, m/s, and its standard uncertainty.
+    characteristic_velocity_ratio
+        c* over the one given for the propellant, 1; None where none is given.
+    thrust_coefficient, thrust_coefficient_ratio
+        Mean thrust / (mean pressure · throat area) over the burn time, and that over the ideal
+        one of the nozzle, 1; None unless thrust and pressure were measured each for itself.
     rate_thickness_over_time, rate_sd
         web / burn time and its standard uncertainty, m/s.
+    budget
+        Which readings the standard uncertainties come from; None without pressure.
+    chain
+        What `monte_carlo` and `match_trace` run on; None without pressure.
+    swept
+        The rate at every instant and the law within the firing; None where the account says why.
     rate_mass_balance
         (web / burn time) · ∫ p A_t dt over the burn / the same over the action time, m/s.
     web
@@ -170,6 +184,10 @@ class FiringReduction:
     total_impulse: float | None = None
     specific_impulse: float | None = None
     characteristic_velocity: float | None = None
+    characteristic_velocity_sd: float | None = None
+    characteristic_velocity_ratio: float | None = None
+    thrust_coefficient: float | None = None
+    thrust_coefficient_ratio: float | None = None
     rate_thickness_over_time: float | None = None
     rate_sd: float | None = None
     rate_mass_balance: float | None = None
@@ -181,4 +199,7 @@ class FiringReduction:
     point: RatePoint | None = None
     why_no_point: str | None = None
     trace_series: TraceSeries | None = None
+    budget: FiringBudget | None = None
+    swept: SweptRate | None = None
+    chain: Chain | None = None
     cautions: tuple[Caution, ...] = ()

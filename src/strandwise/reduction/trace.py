@@ -9,9 +9,11 @@ import numpy as np
 
 from strandwise.errors import DataError
 from strandwise.findings import Caution
+from strandwise.reduction.alignment import aligned
 from strandwise.reduction.calibration import calibration_from_arrays
 from strandwise.reduction.clock import Run, runs_from_arrays
 from strandwise.reduction.logfile import load_columns, read_log
+from strandwise.reduction.signals import middle_of_three, thinned
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -24,10 +26,12 @@ if TYPE_CHECKING:
 
 __all__ = ["Trace", "read_trace"]
 
-_LEAST_OVERLAP = 0.5
 _BEYOND_CALIBRATION = 0.05  # of the calibrated span
 _CROOKED_CALIBRATION = 0.02  # of the calibrated span
 _RAIL_SAMPLES = 5
+_FEW = 7  # samples among which a lone one is no spike
+_ROWS_PER_RUN = 50  # a clock that starts anew more often than this is none
+_EPOCH = (9.4e8, 4.2e9)  # s since 1970 between the years 2000 and 2100
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -78,7 +82,8 @@ def read_trace(spec: TraceSpec) -> Trace:
     Text above and among the rows, filler rows, decimal commas, restarts of the logger, repeated
     and late stamps and counter wrap-around are dealt with and accounted for. Of several runs
     the one with the largest event is taken. Where a channel misses readings that the other has,
-    it is interpolated on the other's instants.
+    it is interpolated on the other's instants. Channels whose clocks differ are brought
+    together on their rise, on the trace's own clock, with a caution.
 
     Parameters
     ----------
@@ -93,7 +98,8 @@ def read_trace(spec: TraceSpec) -> Trace:
     ------
     DataError
         The file is missing, empty, binary or changed since it was logged; a column is not
-        there; fewer than two rows remain; or two channels' own clocks do not agree.
+        there; the clock does not run; fewer than two rows remain; or two clocks differ and a
+        channel shows no rise to bring them together by.
     """
     channels = {
         name: channel
@@ -107,7 +113,10 @@ def read_trace(spec: TraceSpec) -> Trace:
     for name, channel in channels.items():
         key = (_file(spec, channel), _clock(spec, channel), _rate(spec, channel))
         groups.setdefault(key, {})[name] = channel
-    cleaned = [_read_group(spec, group) for group in groups.values()]
+    own = (spec.file, spec.time, spec.sample_rate)
+    # The trace's own clock comes first: the instants that a person sets are on it.
+    ordered = sorted(groups, key=lambda key: key != own)
+    cleaned = [_read_group(spec, groups[key]) for key in ordered]
     account = tuple(line for clean in cleaned for line in clean.account)
     scaled = {
         name: _scaled(name, clean.values[name], channels[name])
@@ -116,10 +125,11 @@ def read_trace(spec: TraceSpec) -> Trace:
     }
     times = {name: clean.time for clean in cleaned for name in clean.values}
     trace = _on_one_clock(times, scaled)
+    parts = list(scaled.values())
     return replace(
         trace,
-        account=account + tuple(line for part in scaled.values() for line in part.account),
-        cautions=tuple(caution for part in scaled.values() for caution in part.cautions),
+        account=account + tuple(line for p in parts for line in p.account) + trace.account,
+        cautions=tuple(caution for p in parts for caution in p.cautions) + trace.cautions,
     )
 
 
@@ -144,7 +154,10 @@ def _read_group(spec: TraceSpec, group: dict[str, Channel]) -> _Clean:
     log = read_log(path, spec.sha256 if path == spec.file else None)
     asked = [*([clock] if clock is not None else []), *group.values()]
     table, account = load_columns(
-        log, [channel.column for channel in asked], units=[channel.unit for channel in asked]
+        log,
+        [channel.column for channel in asked],
+        units=[channel.unit for channel in asked],
+        clock_scale=None if clock is None else _scale(clock),
     )
     if clock is None:
         if rate is None or not rate > 0.0:
@@ -153,15 +166,42 @@ def _read_group(spec: TraceSpec, group: dict[str, Channel]) -> _Clean:
         run = Run(np.arange(len(table)) / rate, table, ())
         account += (f"{path.name}: no clock, {rate:g} samples a second",)
     else:
-        dated = table[np.isfinite(table[:, 0])]
-        lost = len(table) - len(dated)
-        if lost:
-            account += (f"{path.name}: {lost} rows without a time skipped",)
-        runs, said = runs_from_arrays(dated[:, 0], dated[:, 1:])
-        run, which = _run_with_firing(runs)
-        account += tuple(f"{path.name}: {line}" for line in (*said, *which, *run.account))
-        run = replace(run, time=run.time * _scale(clock))
+        run, said = _on_its_clock(table, clock, path.name)
+        account += said
     return _without_missing(run, list(group), account, path.name)
+
+
+def _on_its_clock(table: Floats, clock: Channel, file: str) -> tuple[Run, tuple[str, ...]]:
+    """Put the rows on their clock, s; of several runs take the one with the firing."""
+    said: tuple[str, ...] = ()
+    if not np.isfinite(np.sum(table[:, 0])):
+        known = np.isfinite(table[:, 0])
+        lost = len(table) - int(np.count_nonzero(known))
+        table = table[known]
+        said = (f"{lost} rows without a time skipped",)
+    scale = _scale(clock)
+    if len(table) > 1 and float(np.ptp(table[:, 0])) == 0.0:
+        msg = f"the clock `{clock.column}` of {file} does not move in {len(table)} rows"
+        raise DataError(
+            msg,
+            expected="stamps that rise",
+            hint="check which column is the clock in [trace] time, and whether it is empty",
+        )
+    if not len(table):
+        msg = f"no row of {file} holds a time and a reading"
+        raise DataError(msg, hint="check the columns in [trace]")
+    _check_epoch(float(np.median(thinned(table[:, 0]))), clock, scale, file)
+    runs, more = runs_from_arrays(table[:, 0], table[:, 1:], scale=scale)
+    if len(runs) > 5 + len(table) // _ROWS_PER_RUN:
+        msg = f"the clock `{clock.column}` of {file} goes back {len(runs) - 1} times"
+        raise DataError(
+            msg + f" in {len(table)} rows",
+            expected="stamps that rise",
+            hint="check whether the columns of clock and channel are exchanged in [trace]",
+        )
+    run, which = _run_with_firing(runs)
+    account = tuple(f"{file}: {line}" for line in (*said, *more, *which, *run.account))
+    return replace(run, time=run.time * scale), account
 
 
 def _scale(clock: Channel) -> float:
@@ -171,8 +211,24 @@ def _scale(clock: Channel) -> float:
     return clock.scale
 
 
+def _check_epoch(stamp: float, clock: Channel, scale: float, file: str) -> None:
+    """Refuse stamps since 1970 that are read in another unit than they are counted in."""
+    low, high = _EPOCH
+    if stamp * scale < 100.0 * high:
+        return
+    for name, unit in (("ms", 1e-3), ("µs", 1e-6), ("ns", 1e-9)):
+        if low <= stamp * unit <= high:
+            msg = (
+                f"the clock `{clock.column}` of {file} reads {stamp:.6g} {clock.unit}, thousands "
+                f"of years; as {name} since 1970 it would be a date of this century"
+            )
+            raise DataError(msg, hint=f"write the clock's unit as ({name}) in [trace] time")
+
+
 def _run_with_firing(runs: list[Run]) -> tuple[Run, tuple[str, ...]]:
     """Choose the run whose first channel stands highest and longest off its start."""
+    if len(runs) == 1:
+        return runs[0], ()
     scores = []
     for run in runs:
         known = run.values[np.isfinite(run.values[:, 0]), 0]
@@ -180,12 +236,9 @@ def _run_with_firing(runs: list[Run]) -> tuple[Run, tuple[str, ...]]:
         if len(known) < 3:
             scores.append(0.0)
             continue
-        off = np.abs(known - np.median(known[: max(3, len(known) // 100)]))
-        off[1:-1] = np.median(np.stack([off[:-2], off[1:-1], off[2:]]), axis=0)
+        off = middle_of_three(np.abs(known - np.median(known[: max(3, len(known) // 100)])))
         scores.append(float(np.trapezoid(np.where(off > 0.5 * off.max(), off, 0.0), time)))
     best = int(np.argmax(scores))
-    if len(runs) == 1:
-        return runs[0], ()
     sizes = ", ".join(str(len(run.time)) for run in runs)
     text = (
         f"the clock restarts {len(runs) - 1} time{'s' if len(runs) > 2 else ''}; of runs of "
@@ -195,23 +248,29 @@ def _run_with_firing(runs: list[Run]) -> tuple[Run, tuple[str, ...]]:
 
 
 def _without_missing(run: Run, names: list[str], account: tuple[str, ...], file: str) -> _Clean:
+    if np.isfinite(np.sum(run.values)) and len(run.time) > 1:
+        columns = {name: np.ascontiguousarray(run.values[:, k]) for k, name in enumerate(names)}
+        return _Clean(run.time, columns, account)
     known = np.isfinite(run.values)
     first = known[:, 0]
-    if np.count_nonzero(first) < 2:
-        msg = f"{file} holds {np.count_nonzero(first)} readings of {names[0]}"
-        raise DataError(msg, expected="at least two", hint="check the columns in [trace]")
+    _check_count(first, names[0], file)
     time = run.time[first]
     values = {names[0]: run.values[first, 0]}
     for k, name in enumerate(names[1:], start=1):
         there = known[:, k]
-        if np.count_nonzero(there) < 2:
-            msg = f"{file} holds {np.count_nonzero(there)} readings of {name}"
-            raise DataError(msg, expected="at least two", hint="check the columns in [trace]")
+        _check_count(there, name, file)
         values[name] = np.interp(time, run.time[there], run.values[there, k])
     missing = len(known) - int(np.count_nonzero(np.all(known, axis=1)))
     if missing:
         account += (f"{file}: {missing} rows miss a reading; skipped or interpolated",)
     return _Clean(time, values, account)
+
+
+def _check_count(known: NDArray[np.bool_], name: str, file: str) -> None:
+    count = int(np.count_nonzero(known))
+    if count < 2:
+        msg = f"{file} holds {count} readings of {name}"
+        raise DataError(msg, expected="at least two", hint="check the columns in [trace]")
 
 
 def _scaled(name: str, raw: Floats, channel: Channel) -> _Scaled:
@@ -235,7 +294,7 @@ def _scaled(name: str, raw: Floats, channel: Channel) -> _Scaled:
     )
     cautions = list(_rail(name, raw))
     margin = _BEYOND_CALIBRATION * (line.highest - line.lowest)
-    top = float(np.max(values))
+    top = float(np.max(values if len(values) < _FEW else middle_of_three(values)))
     if top > line.highest + margin:
         unit, scale = ("MPa", 1e6) if name == "pressure" else ("N", 1.0)
         text = (
@@ -255,15 +314,17 @@ def _scaled(name: str, raw: Floats, channel: Channel) -> _Scaled:
 def _rail(name: str, raw: Floats) -> tuple[Caution, ...]:
     """Warn where the highest or lowest reading repeats as only a clipped signal does."""
     centre = float(np.median(raw[: max(3, len(raw) // 100)]))
-    extreme = float(raw[int(np.argmax(np.abs(raw - centre)))])
-    edges = np.flatnonzero(np.diff(raw) != 0.0) + 1
-    bounds = np.concatenate([[0], edges, [len(raw)]])
-    lengths = np.diff(bounds)
-    levels = raw[bounds[:-1]]
-    far = np.abs(levels - centre) > 0.5 * abs(extreme - centre)
-    at_rail = lengths[levels == extreme].max(initial=0)
-    others = lengths[far & (levels != extreme)].max(initial=1)
-    if at_rail < _RAIL_SAMPLES or at_rail <= 3 * others or not np.any(far & (levels != extreme)):
+    extremes = float(np.min(raw)), float(np.max(raw))
+    extreme = max(extremes, key=lambda value: abs(value - centre))
+    at = np.flatnonzero(raw == extreme)
+    at_rail = _longest_run(at)
+    if at_rail < _RAIL_SAMPLES:
+        return ()
+    far = np.flatnonzero((np.abs(raw - centre) > 0.5 * abs(extreme - centre)) & (raw != extreme))
+    if not len(far):
+        return ()
+    same = np.flatnonzero((np.diff(far) == 1) & (np.diff(raw[far]) == 0.0))
+    if at_rail <= 3 * (1 + _longest_run(same)):
         return ()
     text = (
         f"{at_rail} {name} readings in a row stand at the extreme value {extreme:g}: the signal "
@@ -272,16 +333,28 @@ def _rail(name: str, raw: Floats) -> tuple[Caution, ...]:
     return (Caution("saturated", text),)
 
 
+def _longest_run(indices: NDArray[np.intp]) -> int:
+    """Return the length of the longest stretch of indices that follow each other."""
+    if not len(indices):
+        return 0
+    breaks = np.flatnonzero(np.diff(indices) != 1) + 1
+    return int(np.max(np.diff(np.concatenate([[0], breaks, [len(indices)]]))))
+
+
 def _on_one_clock(times: dict[str, Floats], scaled: dict[str, _Scaled]) -> Trace:
     names = list(times)
     time = times[names[0]]
     values = {names[0]: scaled[names[0]].values}
+    account: tuple[str, ...] = ()
+    cautions: tuple[Caution, ...] = ()
     if len(names) == 2:
         other = times[names[1]]
         if other is time:
             values[names[1]] = scaled[names[1]].values
         else:
-            _check_same_clock(names, times, scaled)
+            shift = aligned(names, (time, other), (values[names[0]], scaled[names[1]].values))
+            account, cautions = shift.account, shift.cautions
+            other = other + shift.seconds
             inside = (time >= other[0]) & (time <= other[-1])
             time = time[inside]
             values[names[0]] = values[names[0]][inside]
@@ -292,36 +365,6 @@ def _on_one_clock(times: dict[str, Floats], scaled: dict[str, _Scaled]) -> Trace
         thrust=values.get("thrust"),
         pressure_scale_sd=scaled["pressure"].scale_sd if "pressure" in scaled else None,
         thrust_scale_sd=scaled["thrust"].scale_sd if "thrust" in scaled else None,
+        account=account,
+        cautions=cautions,
     )
-
-
-def _check_same_clock(
-    names: list[str], times: dict[str, Floats], scaled: dict[str, _Scaled]
-) -> None:
-    """Refuse channels whose rises do not coincide: their clocks are not one clock."""
-    a, b = times[names[0]], times[names[1]]
-    shared = min(a[-1], b[-1]) - max(a[0], b[0])
-    hint = (
-        "aligning two clocks on the rise is not done yet: put both channels on one clock, or "
-        "give only the channel that the rate is to come from"
-    )
-    if shared < _LEAST_OVERLAP * min(a[-1] - a[0], b[-1] - b[0]):
-        msg = (
-            f"{names[0]} runs from {a[0]:g} to {a[-1]:g} s and {names[1]} from {b[0]:g} to "
-            f"{b[-1]:g} s: they hardly overlap"
-        )
-        raise DataError(msg, expected="two channels on one clock", hint=hint)
-    rises, width = [], 0.0
-    for name, time in ((names[0], a), (names[1], b)):
-        y = scaled[name].values
-        off = np.abs(y - np.median(y[: max(3, len(y) // 100)]))
-        high = time[off > 0.5 * off.max()]
-        rises.append(float(high[0]))
-        width = max(width, float(high[-1] - high[0]))
-    step = max(float(np.median(np.diff(a))), float(np.median(np.diff(b))))
-    if abs(rises[0] - rises[1]) > max(0.05 * width, 3.0 * step):
-        msg = (
-            f"{names[0]} rises at {rises[0]:.4g} s and {names[1]} at {rises[1]:.4g} s: the two "
-            "files do not share a clock"
-        )
-        raise DataError(msg, expected="two channels on one clock", hint=hint)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from strandwise.tracking.analysis import Analysis, analyse
+from strandwise.tracking.change_point import ChangePoint, change_point_from_arrays
 from strandwise.tracking.comparison import (
     Comparison,
     DoseSlope,
@@ -9,22 +11,76 @@ from strandwise.tracking.comparison import (
     RateKind,
     RateObservations,
 )
+from strandwise.tracking.covariates import BatchCovariate, CovariateSlope
+from strandwise.tracking.drift import (
+    DriftChart,
+    DriftPoint,
+    DriftSignal,
+    drift_chart,
+)
+from strandwise.tracking.drift_sentences import drift_sentences, signal_sentence
+from strandwise.tracking.equivalence import Equivalence, EquivalenceVerdict, equivalence
+from strandwise.tracking.individuals import IndividualsLimits, individuals_limits_from_arrays
 from strandwise.tracking.mixed import ContrastEstimate, MixedFit, fit_mixed_model
 from strandwise.tracking.multiple import many_to_one_p
-from strandwise.tracking.sentences import dose_sentence, sentence
+from strandwise.tracking.run_rules import RunRule, RunRuleHits, run_rule_hits
+from strandwise.tracking.sentences import (
+    covariate_sentence,
+    dose_sentence,
+    equivalence_sentence,
+    in_megapascals,
+    in_millimetres_per_second,
+    sentence,
+)
 from strandwise.tracking.shifts import compare_formulations
+from strandwise.tracking.what_if import (
+    PlannedTest,
+    ShiftPrecision,
+    VarianceComponents,
+    shift_precision,
+    variance_components,
+)
 
 __all__ = [
+    "Analysis",
+    "BatchCovariate",
+    "ChangePoint",
     "Comparison",
     "ContrastEstimate",
+    "CovariateSlope",
     "DoseSlope",
+    "DriftChart",
+    "DriftPoint",
+    "DriftSignal",
+    "Equivalence",
+    "EquivalenceVerdict",
     "FormulationShift",
+    "IndividualsLimits",
     "MixedFit",
+    "PlannedTest",
     "RateKind",
     "RateObservations",
+    "RunRule",
+    "RunRuleHits",
+    "ShiftPrecision",
+    "VarianceComponents",
+    "analyse",
+    "change_point_from_arrays",
     "compare_formulations",
+    "covariate_sentence",
     "dose_sentence",
+    "drift_chart",
+    "drift_sentences",
+    "equivalence",
+    "equivalence_sentence",
     "fit_mixed_model",
+    "in_megapascals",
+    "in_millimetres_per_second",
+    "individuals_limits_from_arrays",
     "many_to_one_p",
+    "run_rule_hits",
     "sentence",
+    "shift_precision",
+    "signal_sentence",
+    "variance_components",
 ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections import Counter
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -10,13 +11,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.special import fdtrc
 
+from strandwise.errors import DataError
 from strandwise.tracking.layout import lay_out, tests_of
 from strandwise.tracking.mixed import ContrastEstimate, fit_mixed_model
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from strandwise.tracking.comparison import RateKind, RateObservations
+    from strandwise.tracking.covariates import BatchCovariate
     from strandwise.tracking.layout import Layout, Tests
     from strandwise.tracking.mixed import MixedFit
 
@@ -47,6 +52,8 @@ class Analysis:
         Formulation to compare with.
     pressure
         Absolute pressure of the comparison, Pa.
+    covariates
+        What the batches carry, fitted or left out.
     """
 
     tests: Tests
@@ -54,6 +61,7 @@ class Analysis:
     fit: MixedFit
     baseline: str
     pressure: float
+    covariates: tuple[BatchCovariate, ...] = ()
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -191,8 +199,14 @@ class Analysis:
         return float(np.sqrt(residual_sd**2 + np.mean(alike)))
 
 
-def analyse(observations: RateObservations, *, baseline: str, pressure: float) -> Analysis:
-    """Fit ln r = α_f + n_f ln(P/P_at) + δ·[firing] + b_batch + ε.
+def analyse(
+    observations: RateObservations,
+    *,
+    baseline: str,
+    pressure: float,
+    covariates: Sequence[BatchCovariate] = (),
+) -> Analysis:
+    """Fit ln r = α_f + n_f ln(P/P_at) + δ·[firing] + Σ γ_c (z_c − z̄_c) + b_batch + ε.
 
     The exponents that turn the pressures' uncertainty into one of ln r are refitted until they
     settle.
@@ -205,9 +219,27 @@ def analyse(observations: RateObservations, *, baseline: str, pressure: float) -
         Formulation to compare with; among the observations.
     pressure
         P_at, Pa.
+    covariates
+        Values of the batches.
+
+    Raises
+    ------
+    DataError
+        The baseline is not among the observations, the pressure is not above zero, two
+        covariates have one name.
     """
+    if not (math.isfinite(pressure) and pressure > 0):
+        msg = f"the pressure of the comparison is {pressure!r} Pa"
+        raise DataError(msg, expected="an absolute pressure above zero")
+    if baseline not in observations.formulation:
+        found = ", ".join(sorted(set(observations.formulation)))
+        msg = f"there is no burn rate of the baseline {baseline!r}"
+        raise DataError(msg, expected=f"one of {found}", hint="test it or name another baseline")
+    if len({covariate.name for covariate in covariates}) < len(covariates):
+        msg = f"covariates named {', '.join(covariate.name for covariate in covariates)}"
+        raise DataError(msg, expected="a name of its own for each covariate")
     tests = tests_of(observations)
-    layout = lay_out(tests, baseline, pressure)
+    layout = lay_out(tests, baseline, pressure, covariates)
     needs_exponents = not bool(np.all(np.isnan(tests.log_pressure_variance)))
     exponents: dict[str, float] = {}
     for _ in range(_MAX_REWEIGHTINGS):
@@ -223,7 +255,14 @@ def analyse(observations: RateObservations, *, baseline: str, pressure: float) -
         exponents = fitted
         if not needs_exponents or max(changes, default=0.0) < _EXPONENT_SETTLED:
             break
-    return Analysis(tests=tests, layout=layout, fit=fit, baseline=baseline, pressure=pressure)
+    return Analysis(
+        tests=tests,
+        layout=layout,
+        fit=fit,
+        baseline=baseline,
+        pressure=pressure,
+        covariates=tuple(covariates),
+    )
 
 
 @dataclasses.dataclass(frozen=True)

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from strandwise.findings import Caution
+from strandwise.tracking.covariates import covariate_cautions
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -18,6 +21,10 @@ __all__ = ["comparison_cautions", "formulation_cautions"]
 _FEW_BATCH_DF = 4
 _UNLIKELY = 0.05
 _RARE = 0.01
+# Mean temperatures of the tests this far apart (K) move the rate by about 1 % at _SENSITIVITY.
+_TEMPERATURES_APART = 5.0
+# Change of ln r per kelvin, a middle value of solid propellants (from memory: 0.1 to 0.5 %/K).
+_SENSITIVITY = 0.002
 
 
 def formulation_cautions(
@@ -29,6 +36,7 @@ def formulation_cautions(
         _exponent_not_measured(analysis, name, format_pressure),
         _one_batch(analysis, name),
         _method_confounded(analysis, name),
+        _temperatures_differ(analysis, name),
     )
     return tuple(caution for caution in found if caution is not None)
 
@@ -48,7 +56,8 @@ def comparison_cautions(analysis: Analysis) -> tuple[Caution, ...]:
         _uncertainty_overstated,
         _sections_merged,
     )
-    return tuple(caution for check in checks if (caution := check(analysis)) is not None)
+    found = tuple(caution for check in checks if (caution := check(analysis)) is not None)
+    return found + covariate_cautions(analysis)
 
 
 def _extrapolated(analysis: Analysis, name: str, format_pressure: FormatPressure) -> Caution | None:
@@ -103,6 +112,27 @@ def _method_confounded(analysis: Analysis, name: str) -> Caution | None:
         "measure one formulation both ways"
     )
     return Caution("method-confounded", message)
+
+
+def _temperatures_differ(analysis: Analysis, name: str) -> Caution | None:
+    own, base = (
+        analysis.tests.temperature[analysis.tests.rows_of(which)]
+        for which in (name, analysis.baseline)
+    )
+    own, base = own[~np.isnan(own)], base[~np.isnan(base)]
+    if not (own.size and base.size):
+        return None
+    difference = float(np.mean(own) - np.mean(base))
+    if abs(difference) < _TEMPERATURES_APART:
+        return None
+    message = (
+        f"{name} was tested {abs(difference):.0f} K {'warmer' if difference > 0 else 'colder'} "
+        f"than {analysis.baseline} on average, and the comparison does not allow for it; at the "
+        f"{100 * _SENSITIVITY:.1f} % per kelvin that is common for solid propellants this alone "
+        f"makes it about {100 * _SENSITIVITY * abs(difference):.0f} % "
+        f"{'faster' if difference > 0 else 'slower'}"
+    )
+    return Caution("temperatures-differ", message)
 
 
 def _nothing_to_compare(analysis: Analysis) -> Caution | None:

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from strandwise.findings import Caution
     from strandwise.reduction import RatePoint
+    from strandwise.tracking.covariates import CovariateSlope
 
 __all__ = ["Comparison", "DoseSlope", "FormulationShift", "RateKind", "RateObservations"]
 
@@ -39,6 +40,8 @@ class RateObservations:
     pressure_sd, rate_sd
         Standard uncertainties, Pa and m/s, not negative; None (or NaN, which becomes None)
         where nothing is stated. A sequence left out means that nothing is stated anywhere.
+    temperature
+        Of the propellant before the burn, K, above zero; None where it is not stated.
 
     Raises
     ------
@@ -55,6 +58,7 @@ class RateObservations:
     rate: Sequence[float]
     pressure_sd: Sequence[float | None] | None = None
     rate_sd: Sequence[float | None] | None = None
+    temperature: Sequence[float | None] | None = None
 
     def __post_init__(self) -> None:
         count = len(self.test)
@@ -66,7 +70,7 @@ class RateObservations:
         object.__setattr__(self, "is_firing", tuple(bool(flag) for flag in self.is_firing))
         for name in ("pressure", "rate"):
             object.__setattr__(self, name, tuple(float(x) for x in getattr(self, name)))
-        for name in ("pressure_sd", "rate_sd"):
+        for name in ("pressure_sd", "rate_sd", "temperature"):
             values = getattr(self, name)
             known = (None,) * count if values is None else tuple(_known(x) for x in values)
             object.__setattr__(self, name, known)
@@ -98,6 +102,7 @@ class RateObservations:
             rate=[point.rate for point in used],
             pressure_sd=[point.pressure_sd for point in used],
             rate_sd=[point.rate_sd for point in used],
+            temperature=[point.temperature for point in used],
         )
 
     def __len__(self) -> int:
@@ -121,6 +126,10 @@ class RateObservations:
                 if value is not None and not (math.isfinite(value) and value >= 0):
                     msg = f"the {name} of test {test} is {value!r}"
                     raise DataError(msg, expected="a standard uncertainty of zero or more, or None")
+        for test, value in zip(self.test, self.temperature or (), strict=True):
+            if value is not None and not (math.isfinite(value) and value > 0):
+                msg = f"the temperature of test {test} is {value!r} K"
+                raise DataError(msg, expected="kelvin above zero, or None")
 
     def _check_batches(self) -> None:
         formulation_of: dict[str, str] = {}
@@ -242,6 +251,8 @@ class Comparison:
         The baseline first, then the others in order of name.
     doses
         Slopes of the dose series.
+    covariates
+        What the covariates of the batches did; rates and shifts hold at their means.
     method_offset, method_offset_ci95
         How much faster a firing reads than a strand, as a fraction, and its 95 % interval; None
         where only one kind was used or the data cannot tell.
@@ -256,6 +267,7 @@ class Comparison:
     rate_kind: RateKind
     formulations: tuple[FormulationShift, ...]
     doses: tuple[DoseSlope, ...] = ()
+    covariates: tuple[CovariateSlope, ...] = ()
     method_offset: float | None = None
     method_offset_ci95: tuple[float, float] | None = None
     cautions: tuple[Caution, ...] = ()

@@ -8,11 +8,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from strandwise.errors import DataError
+from strandwise.findings import Caution
+from strandwise.tracking.mixed import design_degrees
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from strandwise.tracking.comparison import RateObservations
+    from strandwise.tracking.covariates import BatchCovariate
 
     FloatArray = NDArray[np.float64]
 
@@ -38,6 +43,8 @@ class Tests:
         Shape (N,).
     pressure
         Absolute pressure, Pa, shape (N,).
+    temperature
+        Of the propellant before the burn, K, shape (N,); NaN where not stated.
     log_pressure, log_rate
         ln(P/Pa) and ln(r/(m/s)), shape (N,).
     log_pressure_variance, log_rate_variance
@@ -50,6 +57,7 @@ class Tests:
     formulation: tuple[str, ...]
     is_firing: NDArray[np.bool_]
     pressure: FloatArray
+    temperature: FloatArray
     log_pressure: FloatArray
     log_rate: FloatArray
     log_pressure_variance: FloatArray
@@ -112,11 +120,13 @@ def tests_of(observations: RateObservations) -> Tests:
     rate = np.array(observations.rate)
     pressure_sd = np.array(observations.pressure_sd, dtype=np.float64) / pressure
     rate_sd = np.array(observations.rate_sd, dtype=np.float64) / rate
+    temperature = np.array(observations.temperature, dtype=np.float64)
     return Tests(
         batch=tuple(observations.batch[row[0]] for row in rows),
         formulation=tuple(observations.formulation[row[0]] for row in rows),
         is_firing=np.array([_one_kind(observations, row) for row in rows]),
         pressure=merged_pressure,
+        temperature=np.array([np.mean(temperature[row]) for row in rows]),
         log_pressure=np.log(merged_pressure),
         log_rate=np.array([np.mean(np.log(rate[row])) for row in rows]),
         log_pressure_variance=np.array([np.mean(pressure_sd[row]) ** 2 for row in rows]),
@@ -158,6 +168,10 @@ class Layout:
         Formulation whose exponent the others borrow; None where nobody has one.
     firing_column
         Column of the offset of firings; None where there is no such offset to fit.
+    covariate_column
+        Column of each covariate that is fitted, centred on the mean of the batches.
+    left_out
+        Why each of the other covariates is not fitted.
     confounding
         What the levels and exponents would mistake the offset for, shape (p,): zeros unless
         both kinds occur without anything that ties them together.
@@ -172,6 +186,8 @@ class Layout:
     measured: frozenset[str]
     exponent_donor: str | None
     firing_column: int | None
+    covariate_column: dict[str, int]
+    left_out: dict[str, Caution]
     confounding: FloatArray
     within: FloatArray
 
@@ -186,6 +202,10 @@ class Layout:
     def firing_offset(self) -> FloatArray | None:
         """Contrast that gives ln(firing/strand); None where it cannot be told."""
         return None if self.firing_column is None else self._unit(self.firing_column)
+
+    def covariate(self, name: str) -> FloatArray:
+        """Contrast that gives the change of ln r for one unit of a fitted covariate."""
+        return self._unit(self.covariate_column[name])
 
     def estimable(self, contrast: FloatArray) -> bool:
         """Whether the contrast is free of an offset that nothing ties down."""
@@ -204,8 +224,10 @@ class Layout:
         return out
 
 
-def lay_out(tests: Tests, baseline: str, pressure: float) -> Layout:
-    """Build the columns of ln r = α_f + n_f ln(P/P_at) + δ·[firing].
+def lay_out(
+    tests: Tests, baseline: str, pressure: float, covariates: Sequence[BatchCovariate] = ()
+) -> Layout:
+    """Build the columns of ln r = α_f + n_f ln(P/P_at) + δ·[firing] + Σ γ_c (z_c − z̄_c).
 
     Parameters
     ----------
@@ -215,6 +237,8 @@ def lay_out(tests: Tests, baseline: str, pressure: float) -> Layout:
         Formulation whose exponent others borrow where they have none.
     pressure
         P_at, Pa.
+    covariates
+        Values z of the batches; one that cannot be told from what is in already is left out.
     """
     x = tests.log_pressure - np.log(pressure)
     names = [baseline, *sorted(set(tests.formulation) - {baseline})]
@@ -244,17 +268,70 @@ def lay_out(tests: Tests, baseline: str, pressure: float) -> Layout:
             confounding = np.zeros(design.shape[1])
         else:
             confounding = explained
+    plain = design.shape[1]
+    design, fitted, left_out = _with_covariates(design, tests.batch, covariates)
+    names_of_columns = (*(name for name, _ in columns), *(c.name for c in fitted))
     return Layout(
         design=design,
-        columns=tuple(name for name, _ in columns),
+        columns=names_of_columns,
         level_column={name: index for index, name in enumerate(names)},
         exponent_column=exponent_column,
         measured=measured,
         exponent_donor=donor if measured else None,
         firing_column=firing_column,
-        confounding=confounding,
+        covariate_column={c.name: plain + index for index, c in enumerate(fitted)},
+        left_out=left_out,
+        confounding=np.pad(confounding, (0, design.shape[1] - confounding.size)),
         within=_within(design, tests.batch),
     )
+
+
+def _with_covariates(
+    design: FloatArray, batch: tuple[str, ...], covariates: Sequence[BatchCovariate]
+) -> tuple[FloatArray, list[BatchCovariate], dict[str, Caution]]:
+    fitted: list[BatchCovariate] = []
+    left_out: dict[str, Caution] = {}
+    for covariate in covariates:
+        design, reason = _with_covariate(design, batch, covariate)
+        if reason is None:
+            fitted.append(covariate)
+        else:
+            left_out[covariate.name] = reason
+    return design, fitted, left_out
+
+
+def _with_covariate(
+    design: FloatArray, batch: tuple[str, ...], covariate: BatchCovariate
+) -> tuple[FloatArray, Caution | None]:
+    """Append the centred covariate, or say why not."""
+    names = list(dict.fromkeys(batch))
+    missing = [name for name in names if name not in covariate.values]
+    if missing:
+        shown = ", ".join(missing[:5]) + (", …" if len(missing) > 5 else "")
+        message = (
+            f"{covariate.name} is not allowed for, as it is not known of {len(missing)} of "
+            f"{len(names)} batches ({shown}); record it, or compare without these batches"
+        )
+        return design, Caution("covariate-missing", message)
+    centre = float(np.mean([covariate.values[name] for name in names]))
+    values = np.array([covariate.values[name] - centre for name in batch])
+    added = np.column_stack([design, values])
+    spread = float(np.max(np.abs(values)))
+    degrees = None if spread <= _ESTIMABLE * abs(centre) else design_degrees(added, batch)
+    if degrees is None:
+        message = (
+            f"{covariate.name} differs between batches only as the formulations (or what else is "
+            "allowed for) do: what it did cannot be told from what they did, and it is not "
+            "allowed for; mix a batch of one formulation with another value"
+        )
+        return design, Caution("not-separable", message)
+    if degrees[0] == 0:
+        message = (
+            f"{covariate.name} is not allowed for: there are too few batches to tell what it did "
+            "from how batches differ anyway; mix more batches of one formulation"
+        )
+        return design, Caution("not-separable", message)
+    return added, None
 
 
 def _within(design: FloatArray, batch: tuple[str, ...]) -> FloatArray:

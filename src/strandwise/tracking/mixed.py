@@ -10,7 +10,12 @@ import numpy as np
 from scipy.special import chdtr, stdtr, stdtrit
 
 from strandwise.errors import DataError
-from strandwise.tracking.reml import BlockModel, Evaluation, estimate_variances
+from strandwise.tracking.reml import BlockModel, estimate_variances
+from strandwise.tracking.small_sample import (
+    adjusted_covariance,
+    contrast_df,
+    variance_covariance,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,7 +24,7 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.float64]
 
-__all__ = ["ContrastEstimate", "MixedFit", "fit_mixed_model"]
+__all__ = ["ContrastEstimate", "MixedFit", "design_degrees", "fit_mixed_model"]
 
 _RANK_TOLERANCE = 1e-9
 _EXACT = 1e-12  # residuals below this part of the response are rounding, not scatter
@@ -155,22 +160,18 @@ class MixedFit:
         adjusted = float(w @ self.covariance @ w)
         if unadjusted <= 0.0:  # the zero contrast
             return ContrastEstimate(value, 0.0, float(self.df), None, 1.0, (value, value))
-        df = self._contrast_df(w, unadjusted)
+        df = contrast_df(
+            w,
+            self.covariance_unadjusted,
+            self.variance_gradient,
+            self.variance_covariance,
+            limit=self.df,
+        )
         sd = float(np.sqrt(adjusted if adjusted > 0.0 else unadjusted))
         t = value / sd
         p = 2.0 * float(stdtr(df, -abs(t)))
         half = float(stdtrit(df, 0.975)) * sd
         return ContrastEstimate(value, sd, df, t, p, (value - half, value + half))
-
-    def _contrast_df(self, weights: FloatArray, unadjusted: float) -> float:
-        phi_w = self.covariance_unadjusted @ weights
-        gradient = np.einsum("k,ikl,l->i", phi_w, self.variance_gradient, phi_w)
-        spread = float(gradient @ self.variance_covariance @ gradient)
-        # Neither the batches nor the rows leave more than all of them together.
-        limit = float(max(self.df, 1))
-        if spread <= 0.0:
-            return limit
-        return min(max(2.0 * unadjusted**2 / spread, 1.0), limit)
 
 
 def fit_mixed_model(
@@ -234,6 +235,31 @@ def fit_mixed_model(
     return _with_scatter(model, unit, between_df, within_df, make)
 
 
+def design_degrees(design: ArrayLike, groups: Sequence[str]) -> tuple[int, int] | None:
+    """Degrees of freedom that batches, and that rows within batches, leave beside a design.
+
+    Parameters
+    ----------
+    design
+        Shape (N, p).
+    groups
+        Batch of each row, length N.
+
+    Returns
+    -------
+    (between, within); None where a column is a combination of the others.
+    """
+    X = np.asarray(design, dtype=np.float64)
+    if X.shape[0] < X.shape[1]:
+        return None
+    try:
+        q = _orthonormal(X, None)
+    except DataError:
+        return None
+    batches, group = _numbered(groups)
+    return _degrees_of_freedom(q, group, len(batches))
+
+
 def _with_scatter(
     model: BlockModel, unit: float, between_df: int, within_df: int, make: partial[MixedFit]
 ) -> MixedFit:
@@ -243,13 +269,13 @@ def _with_scatter(
     floor = max(0.0, least - float(np.min(d)))
     at = estimate_variances(model, with_batch=split, floor=floor)
     kept = np.array([split, True])
-    W = _variance_covariance(at, kept)
+    W = variance_covariance(at, kept)
     batch_variance, residual_variance = at.variances
     solved = at.solve(at.residual[:, None])[:, 0]
     within_sd, overstatement_p = _within_scatter(model, within_df)
     return make(
         beta=at.coefficients * unit,
-        covariance=_adjusted_covariance(at, W) * unit**2,
+        covariance=adjusted_covariance(at, W) * unit**2,
         covariance_unadjusted=at.covariance * unit**2,
         batch_sd=float(np.sqrt(batch_variance)) * unit if split else None,
         residual_sd=float(np.sqrt(residual_variance)) * unit if residual_variance > floor else 0.0,
@@ -280,25 +306,6 @@ def _without_scatter(
         variance_gradient=np.zeros((2, size, size)),
         variance_covariance=np.zeros((2, 2)),
     )
-
-
-def _variance_covariance(at: Evaluation, kept: NDArray[np.bool_]) -> FloatArray:
-    """Covariance of the estimated variances: the inverse of their expected information."""
-    picked = np.ix_(kept, kept)
-    information = at.information[picked]
-    scale = 1.0 / np.sqrt(np.diag(information))
-    out = np.zeros((2, 2))
-    out[picked] = np.linalg.pinv(scale[:, None] * information * scale, rcond=1e-12)
-    out[picked] *= np.outer(scale, scale)
-    return out
-
-
-def _adjusted_covariance(at: Evaluation, W: FloatArray) -> FloatArray:
-    phi = at.covariance
-    first, second = at.first_products, at.second_products
-    inner = np.einsum("ij,ijkl->kl", W, second)
-    inner -= np.einsum("ij,ikm,mn,jnl->kl", W, first, phi, first, optimize=True)
-    return np.asarray(phi + 2.0 * phi @ inner @ phi)
 
 
 def _checked(

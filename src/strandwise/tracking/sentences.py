@@ -8,8 +8,17 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from strandwise.tracking.comparison import Comparison, DoseSlope, FormulationShift
+    from strandwise.tracking.covariates import CovariateSlope
+    from strandwise.tracking.equivalence import Equivalence
 
-__all__ = ["dose_sentence", "in_megapascals", "in_millimetres_per_second", "sentence"]
+__all__ = [
+    "covariate_sentence",
+    "dose_sentence",
+    "equivalence_sentence",
+    "in_megapascals",
+    "in_millimetres_per_second",
+    "sentence",
+]
 
 _SIGNIFICANT = 0.05
 _NO_INTERVAL = {
@@ -92,6 +101,61 @@ def dose_sentence(slope: DoseSlope) -> str:
         f"{subject} makes the burn rate {_moved(value / 100, (low, high))}, between "
         f"{_inner(low, high)}"
     )
+
+
+def covariate_sentence(slope: CovariateSlope) -> str:
+    """Say what a covariate of the batches did, in one sentence without a full stop.
+
+    Parameters
+    ----------
+    slope
+        Of a comparison.
+    """
+    value = slope.percent_per_step
+    if value is None:
+        reason = slope.cautions[0].message if slope.cautions else "the tests do not tell"
+        return f"what {slope.name} does is not known: {reason}"
+    subject = f"{slope.step_text} more {slope.name}"
+    if slope.ci95 is None:
+        return f"{subject} went with a burn rate {_moved(value / 100)}; no interval can be given"
+    low, high = (bound / 100 for bound in slope.ci95)
+    if low <= 0 <= high and low != high:
+        return f"{subject} shows no measurable change in burn rate: between {_span(low, high)}"
+    return (
+        f"{subject} goes with a burn rate {_moved(value / 100, (low, high))}, between "
+        f"{_inner(low, high)}"
+    )
+
+
+def equivalence_sentence(found: Equivalence) -> str:
+    """Say whether an effect is shown to be small, in one sentence without a full stop.
+
+    Parameters
+    ----------
+    found
+        From `equivalence`.
+    """
+    name, margin = found.formulation, f"±{100 * found.margin:.3g} %"
+    if found.ci90 is None or found.p is None:
+        return (
+            f"whether {name} stays within {margin} of {found.baseline} is not known: its shift has "
+            "no interval"
+        )
+    span = f"90 % interval {_either_way(*found.ci90)}"
+    if found.verdict == "within":
+        return f"{name} is shown to be within {margin} of {found.baseline} ({span})"
+    if found.verdict == "beyond":
+        return f"{name} is shown to differ from {found.baseline} by more than {margin} ({span})"
+    return (
+        f"{name} is not shown to be within {margin} of {found.baseline}, nor to differ by more "
+        f"({span}); more batches would tell"
+    )
+
+
+def _either_way(low: float, high: float) -> str:
+    digits = _decimals(low, high)
+    ends = (f"{100 * end:+.{digits}f}".replace("-", "−") for end in (low, high))
+    return " to ".join(ends) + " %"
 
 
 def _baseline_clause(shift: FormulationShift, at: str, format_rate: Callable[[float], str]) -> str:

@@ -8,17 +8,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from strandwise.errors import DataError
 from strandwise.tracking.analysis import analyse
 from strandwise.tracking.cautions import comparison_cautions, formulation_cautions
 from strandwise.tracking.comparison import Comparison, FormulationShift
+from strandwise.tracking.covariates import covariate_slopes
 from strandwise.tracking.doses import dose_slopes
 from strandwise.tracking.mixed import ContrastEstimate
 from strandwise.tracking.multiple import many_to_one_p
 from strandwise.tracking.sentences import in_megapascals
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from strandwise.formulation import Dose
     from strandwise.tracking.analysis import Analysis
     from strandwise.tracking.comparison import RateObservations
+    from strandwise.tracking.covariates import BatchCovariate
 
     FloatArray = NDArray[np.float64]
 
@@ -40,6 +41,7 @@ def compare_formulations(
     baseline: str,
     pressure: float,
     doses: Mapping[str, Dose] | None = None,
+    covariates: Sequence[BatchCovariate] = (),
     format_pressure: Callable[[float], str] = in_megapascals,
 ) -> Comparison:
     """Compare the burn rate and exponent of formulations with those of a baseline.
@@ -62,6 +64,9 @@ def compare_formulations(
         Absolute pressure of the comparison, Pa.
     doses
         Dose of each formulation that belongs to a series, relative to the baseline.
+    covariates
+        Values that the batches carry (density, temperature of processing, …). Each that can be
+        told from the formulations gets a slope, and rates and shifts then hold at its mean.
     format_pressure
         Turns Pa into text for the cautions.
 
@@ -72,16 +77,10 @@ def compare_formulations(
     Raises
     ------
     DataError
-        The baseline is not among the observations, the pressure is not above zero.
+        The baseline is not among the observations, the pressure is not above zero, two
+        covariates have one name.
     """
-    if not (math.isfinite(pressure) and pressure > 0):
-        msg = f"the pressure of the comparison is {pressure!r} Pa"
-        raise DataError(msg, expected="an absolute pressure above zero")
-    if baseline not in observations.formulation:
-        found = ", ".join(sorted(set(observations.formulation)))
-        msg = f"there is no burn rate of the baseline {baseline!r}"
-        raise DataError(msg, expected=f"one of {found}", hint="test it or name another baseline")
-    analysis = analyse(observations, baseline=baseline, pressure=pressure)
+    analysis = analyse(observations, baseline=baseline, pressure=pressure, covariates=covariates)
     others = analysis.names[1:]
     shift_contrasts = _present({name: analysis.shift_contrast(name) for name in others})
     n_contrasts = _present({name: analysis.exponent_shift_contrast(name) for name in others})
@@ -109,6 +108,7 @@ def compare_formulations(
             for name in analysis.names
         ),
         doses=dose_slopes(doses or {}, shift_contrasts, analysis),
+        covariates=covariate_slopes(analysis),
         method_offset=None if offset is None else math.expm1(offset.value),
         method_offset_ci95=None if offset is None else _mapped(math.expm1, offset.ci95),
         cautions=comparison_cautions(analysis),

@@ -1,0 +1,48 @@
+"""What to test next, and how many tests a question needs."""
+
+from __future__ import annotations
+
+from strandwise.planning.next_test import (
+    NextTests,
+    RangeExtension,
+    Suggestion,
+    next_tests,
+)
+from strandwise.planning.power import (
+    DesignPower,
+    DetectableShift,
+    critical_t_from_arrays,
+    design_power_from_arrays,
+    designs_that_detect,
+    detectable_shifts,
+)
+from strandwise.planning.reasons import SuggestionKind
+from strandwise.planning.run_sheet import RunSheet, RunSheetRow, balanced_tests, run_sheet
+from strandwise.planning.sentences import (
+    design_sentence,
+    detectable_sentence,
+    next_tests_sentence,
+    suggestion_sentence,
+)
+
+__all__ = [
+    "DesignPower",
+    "DetectableShift",
+    "NextTests",
+    "RangeExtension",
+    "RunSheet",
+    "RunSheetRow",
+    "Suggestion",
+    "SuggestionKind",
+    "balanced_tests",
+    "critical_t_from_arrays",
+    "design_power_from_arrays",
+    "design_sentence",
+    "designs_that_detect",
+    "detectable_sentence",
+    "detectable_shifts",
+    "next_tests",
+    "next_tests_sentence",
+    "run_sheet",
+    "suggestion_sentence",
+]

@@ -1,0 +1,394 @@
+"""Which test to make next: the one that narrows the shift at the decision pressure most."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections import Counter
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from strandwise.errors import DataError
+from strandwise.planning.reasons import RANGE_SLACK, SuggestionKind, reason, tested_range
+from strandwise.tracking import (
+    PlannedTest,
+    ShiftPrecision,
+    VarianceComponents,
+    in_megapascals,
+    shift_precision,
+    variance_components,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Collection, Iterator, Mapping
+
+    from strandwise.findings import Caution
+    from strandwise.tracking import Analysis
+
+__all__ = ["NextTests", "RangeExtension", "Suggestion", "next_tests"]
+
+_MOST_SUGGESTIONS = 8
+_MOST_BATCHES_TRIED = 6
+_FEWEST_STRANDS = 3
+_LEAST_GAIN = 0.005
+
+
+@dataclass(frozen=True, kw_only=True)
+class Suggestion:
+    """One way to go on, and what it brings.
+
+    Parameters
+    ----------
+    kind
+        One more strand of an existing batch, one more firing of one, or a new batch with tests.
+    formulation, batch
+        Of what; for a new batch a name that no batch has yet.
+    tests
+        The tests to make.
+    gain
+        Part of the width of the 95 % interval of the shift that it removes, as a fraction; None
+        where there is no interval yet.
+    interval_after
+        Half of that width after it, in ln(rate): 0.03 is ±3 % of the rate.
+    why
+        In plain words, without a full stop.
+    """
+
+    kind: SuggestionKind
+    formulation: str
+    batch: str
+    tests: tuple[PlannedTest, ...]
+    gain: float | None
+    interval_after: float
+    why: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class RangeExtension:
+    """Pressures that only tests outside the permitted range would cover.
+
+    Parameters
+    ----------
+    formulation
+        Of which formulation.
+    pressure
+        The decision pressure, absolute, Pa.
+    why
+        What is missing and what has to be judged first, without a full stop.
+    """
+
+    formulation: str
+    pressure: float
+    why: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class NextTests:
+    """What to test next.
+
+    Parameters
+    ----------
+    targets
+        Formulations whose shift is to be known better.
+    pressure
+        Decision pressure, absolute, Pa.
+    interval_now
+        Half the width of the 95 % interval of the shift in ln(rate), root mean square over the
+        targets; None where one of them has no interval.
+    components
+        The scatter counted with.
+    batch_share
+        Part of the shifts' variance that comes from batches, not from tests; None where there
+        is no interval.
+    suggestions
+        Best first.
+    extensions
+        Where the decision pressure lies outside what may be tested.
+    cautions
+        Reasons to trust this less.
+    """
+
+    targets: tuple[str, ...]
+    pressure: float
+    interval_now: float | None
+    components: VarianceComponents
+    batch_share: float | None
+    suggestions: tuple[Suggestion, ...]
+    extensions: tuple[RangeExtension, ...]
+    cautions: tuple[Caution, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Ranges:
+    """Pressures (Pa) at which each kind of test of one formulation may be made."""
+
+    strand: tuple[float, float] | None
+    firing: tuple[float, float] | None
+
+    def of(self, *, is_firing: bool) -> tuple[float, float] | None:
+        return self.firing if is_firing else self.strand
+
+
+def next_tests(
+    analysis: Analysis,
+    *,
+    formulation: str | None = None,
+    strand_range: tuple[float, float] | None = None,
+    firing_range: tuple[float, float] | None = None,
+    batches_left: Collection[str] | None = None,
+    strands_per_batch: int | None = None,
+    components: VarianceComponents | None = None,
+    most: int = _MOST_SUGGESTIONS,
+    format_pressure: Callable[[float], str] = in_megapascals,
+) -> NextTests:
+    """Rank candidate tests by how much they narrow the shift at the decision pressure.
+
+    Each candidate is added to the design of the fitted mixed model, and the 95 % interval of the
+    shift worked out anew at the same scatter (`shift_precision`). Degrees of freedom change with
+    a new batch alone, and never fall: what they do when a test is added to an existing batch
+    comes from the approximation, which weighs the batches' share, and not from knowing less.
+    No test is suggested at a pressure outside the permitted range. Where none is given, that is
+    what tests of the same formulation and kind have covered: a case that held at one pressure
+    says nothing of a higher one.
+
+    Parameters
+    ----------
+    analysis
+        A fitted comparison, without covariates; its pressure is the decision pressure.
+    formulation
+        Whose shift matters; None: all, root mean square.
+    strand_range, firing_range
+        Lowest and highest absolute pressure at which strands and firings may be made, Pa; None:
+        what was tested.
+    batches_left
+        Existing batches of which there is material left; None: all.
+    strands_per_batch
+        Tests of a new batch; None: as many as the middle batch so far, three at least.
+    components
+        The scatter to count with; None: the comparison's, on the careful side.
+    most
+        How many suggestions.
+    format_pressure
+        Turns Pa into text with a unit.
+
+    Raises
+    ------
+    DataError
+        The formulation is the baseline or unknown, a range is not one, there is nothing to
+        compare.
+    """
+    targets = _targets(analysis, formulation)
+    for limits in (strand_range, firing_range):
+        _check_range(limits)
+    counted = variance_components(analysis) if components is None else components
+    precisions = shift_precision(analysis, counted)
+    now = _interval(precisions, targets)
+    share = _batch_share(analysis, counted, targets)
+    involved = (analysis.baseline, *targets)
+    ranges = {
+        name: _Ranges(
+            strand=strand_range or tested_range(analysis, name, is_firing=False),
+            firing=firing_range or tested_range(analysis, name, is_firing=True),
+        )
+        for name in involved
+    }
+    tried = _candidates(analysis, ranges, batches_left, strands_per_batch or _usual_tests(analysis))
+    found = []
+    for kind, tests in tried:
+        after = _interval(_with_tests(analysis, counted, tests, precisions), targets)
+        if after is not None:
+            why = reason(kind, tests, analysis, share, format_pressure)
+            found.append(_suggestion(kind, tests, now, after, why))
+    return NextTests(
+        targets=targets,
+        pressure=analysis.pressure,
+        interval_now=now,
+        components=counted,
+        batch_share=share,
+        suggestions=_best(found, most),
+        extensions=tuple(_extensions(analysis, ranges, format_pressure)),
+        cautions=counted.cautions,
+    )
+
+
+def _suggestion(
+    kind: SuggestionKind, tests: tuple[PlannedTest, ...], now: float | None, after: float, why: str
+) -> Suggestion:
+    return Suggestion(
+        kind=kind,
+        formulation=tests[0].formulation,
+        batch=tests[0].batch,
+        tests=tests,
+        gain=None if now is None else 1.0 - after / now,
+        interval_after=after,
+        why=why,
+    )
+
+
+def _targets(analysis: Analysis, formulation: str | None) -> tuple[str, ...]:
+    others = analysis.names[1:]
+    if not others:
+        msg = f"only the baseline {analysis.baseline} has burn rates"
+        raise DataError(msg, expected="a formulation to compare", hint="test another one first")
+    if formulation is None:
+        return others
+    if formulation not in others:
+        msg = f"the shift of {formulation!r} cannot be planned for"
+        raise DataError(msg, expected=f"one of {', '.join(others)}")
+    return (formulation,)
+
+
+def _check_range(limits: tuple[float, float] | None) -> None:
+    if limits is None:
+        return
+    low, high = limits
+    if not (math.isfinite(high) and 0.0 < low <= high):
+        msg = f"the permitted pressures run from {low!r} to {high!r} Pa"
+        raise DataError(msg, expected="absolute pressures above zero, the lower one first")
+
+
+def _interval(
+    precisions: Mapping[str, ShiftPrecision | None], targets: tuple[str, ...]
+) -> float | None:
+    """Half width, root mean square over the targets; None where one has no interval."""
+    widths = []
+    for name in targets:
+        precision = precisions[name]
+        if precision is None:
+            return None
+        widths.append(precision.half_width)
+    return math.sqrt(sum(width**2 for width in widths) / len(widths))
+
+
+def _with_tests(
+    analysis: Analysis,
+    components: VarianceComponents,
+    tests: tuple[PlannedTest, ...],
+    now: Mapping[str, ShiftPrecision | None],
+) -> dict[str, ShiftPrecision | None]:
+    new_batch = tests[0].batch not in analysis.tests.batch
+    found = shift_precision(analysis, components, tests)
+    for name, before in now.items():
+        after = found[name]
+        if before is not None and after is not None:
+            df = max(before.df, after.df) if new_batch else before.df
+            found[name] = dataclasses.replace(after, df=df)
+    return found
+
+
+def _batch_share(
+    analysis: Analysis, components: VarianceComponents, targets: tuple[str, ...]
+) -> float | None:
+    alone = dataclasses.replace(components, batch_sd=0.0)
+    both, tests = (shift_precision(analysis, scatter) for scatter in (components, alone))
+    total = within = 0.0
+    for name in targets:
+        all_of_it, tests_only = both[name], tests[name]
+        if all_of_it is None or tests_only is None:
+            return None
+        total += all_of_it.sd**2
+        within += tests_only.sd**2
+    return min(max(1.0 - within / total, 0.0), 1.0)
+
+
+def _usual_tests(analysis: Analysis) -> int:
+    sizes = sorted(Counter(analysis.tests.batch).values())
+    return max(sizes[len(sizes) // 2], _FEWEST_STRANDS)
+
+
+def _candidates(
+    analysis: Analysis,
+    ranges: Mapping[str, _Ranges],
+    batches_left: Collection[str] | None,
+    strands: int,
+) -> Iterator[tuple[SuggestionKind, tuple[PlannedTest, ...]]]:
+    tests = analysis.tests
+    for name, permitted in ranges.items():
+        sizes = Counter(
+            batch
+            for batch, own in zip(tests.batch, tests.formulation, strict=True)
+            if own == name and (batches_left is None or batch in batches_left)
+        )
+        # The batches with the fewest tests have the most to tell; the others are left out.
+        fewest = sorted(sizes, key=lambda batch: sizes[batch])[:_MOST_BATCHES_TRIED]
+        new = _new_name(name, tests.batch)
+        for is_firing in (False, True):
+            limits = permitted.of(is_firing=is_firing)
+            if limits is None:
+                continue
+            kind: SuggestionKind = "firing" if is_firing else "strand"
+            pressures = _pressures(limits, analysis.pressure)
+            for batch in fewest:
+                for pressure in pressures:
+                    yield kind, (_test(batch, name, pressure, is_firing=is_firing),)
+            if not is_firing:
+                spread = np.geomspace(*limits, strands)
+                # The ends as given: rounding must not leave the permitted range.
+                spread = np.clip(spread, *limits)
+                rows = tuple(_test(new, name, float(p), is_firing=False) for p in spread)
+                yield "new-batch", rows
+            elif permitted.strand is None:
+                nearest = min(max(analysis.pressure, limits[0]), limits[1])
+                yield "new-batch", (_test(new, name, nearest, is_firing=True),)
+
+
+def _pressures(limits: tuple[float, float], decision: float) -> list[float]:
+    low, high = limits
+    middle = min(max(math.sqrt(low * high), low), high)
+    inside = [decision] if low <= decision <= high else []
+    return sorted({low, middle, high, *inside})
+
+
+def _test(batch: str, formulation: str, pressure: float, *, is_firing: bool) -> PlannedTest:
+    return PlannedTest(batch=batch, formulation=formulation, is_firing=is_firing, pressure=pressure)
+
+
+def _new_name(formulation: str, taken: Collection[str]) -> str:
+    number = 1
+    while f"{formulation}-new-{number}" in taken:
+        number += 1
+    return f"{formulation}-new-{number}"
+
+
+def _best(found: list[Suggestion], most: int) -> tuple[Suggestion, ...]:
+    """Best first; of one kind and formulation only the best pressure and batch of each."""
+    worth_it = [one for one in found if one.gain is None or one.gain >= _LEAST_GAIN]
+    ranked = sorted(worth_it, key=lambda one: (one.interval_after, len(one.tests), one.batch))
+    kept: dict[tuple[str, str, float | None], Suggestion] = {}
+    for one in ranked:
+        pressure = one.tests[0].pressure if len(one.tests) == 1 else None
+        kept.setdefault((one.kind, one.formulation, pressure), one)
+    return tuple(list(kept.values())[:most])
+
+
+def _extensions(
+    analysis: Analysis,
+    ranges: Mapping[str, _Ranges],
+    format_pressure: Callable[[float], str],
+) -> Iterator[RangeExtension]:
+    at = analysis.pressure
+    for name, permitted in ranges.items():
+        limits = [each for each in (permitted.strand, permitted.firing) if each is not None]
+        inside = any(low / RANGE_SLACK <= at <= high * RANGE_SLACK for low, high in limits)
+        low, high = analysis.tests.pressure_range(name)
+        tested = low / RANGE_SLACK <= at <= high * RANGE_SLACK
+        if inside or tested:
+            continue
+        span = format_pressure(low) if low == high else f"{format_pressure(low)} to "
+        span += "" if low == high else format_pressure(high)
+        way = "above" if at > high else "below"
+        risk = (
+            "whether rig and case allow that pressure has to be judged first, in small steps"
+            if at > high
+            else "a propellant may burn unsteadily or go out there"
+        )
+        yield RangeExtension(
+            formulation=name,
+            pressure=at,
+            why=(
+                f"{format_pressure(at)} lies {way} what was tested of {name} ({span}); no test "
+                f"inside that range replaces one there, and none is suggested here: {risk}"
+            ),
+        )

@@ -1,0 +1,122 @@
+"""Plans in plain sentences."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from strandwise.tracking import in_megapascals
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from strandwise.planning.next_test import NextTests, Suggestion
+    from strandwise.planning.power import DesignPower, DetectableShift
+
+__all__ = [
+    "design_sentence",
+    "detectable_sentence",
+    "next_tests_sentence",
+    "suggestion_sentence",
+]
+
+
+def next_tests_sentence(
+    plan: NextTests, *, format_pressure: Callable[[float], str] = in_megapascals
+) -> str:
+    """Say where things stand, without a full stop.
+
+    Parameters
+    ----------
+    plan
+        From `next_tests`.
+    format_pressure
+        Turns Pa into text with a unit.
+    """
+    at, whose = format_pressure(plan.pressure), " and ".join(plan.targets)
+    if plan.interval_now is None:
+        return f"the shift of {whose} at {at} has no interval yet"
+    text = f"the shift of {whose} at {at} is known to about ±{_percent(plan.interval_now)}"
+    if plan.batch_share is None:
+        return text
+    return (
+        f"{text}; {100 * plan.batch_share:.0f} % of its variance comes from how batches differ, "
+        "the rest from the tests"
+    )
+
+
+def suggestion_sentence(
+    suggestion: Suggestion, *, format_pressure: Callable[[float], str] = in_megapascals
+) -> str:
+    """Say what to do, what it brings and why, without a full stop.
+
+    Parameters
+    ----------
+    suggestion
+        From `next_tests`.
+    format_pressure
+        Turns Pa into text with a unit.
+    """
+    pressures = list(dict.fromkeys(format_pressure(test.pressure) for test in suggestion.tests))
+    where = pressures[0] if len(pressures) == 1 else f"{pressures[0]} to {pressures[-1]}"
+    if suggestion.kind == "new-batch":
+        noun = "firing" if suggestion.tests[0].is_firing else "strand"
+        count = len(suggestion.tests)
+        what = (
+            f"mix a new batch of {suggestion.formulation} and test {count} "
+            f"{noun}{'' if count == 1 else 's'} at {where}"
+        )
+    elif suggestion.kind == "firing":
+        what = f"fire one more motor of {suggestion.batch} ({suggestion.formulation}) at {where}"
+    else:
+        what = f"burn one more strand of {suggestion.batch} ({suggestion.formulation}) at {where}"
+    after = f"±{_percent(suggestion.interval_after)}"
+    if suggestion.gain is None:
+        brings = f"the shift then has an interval, of about {after}"
+    else:
+        digits = 0 if suggestion.gain >= 0.02 else 1
+        gain = f"{100 * suggestion.gain:.{digits}f} %"
+        brings = f"the interval becomes {gain} narrower, about {after}"
+    return f"{what}: {brings}; {suggestion.why}"
+
+
+def design_sentence(design: DesignPower) -> str:
+    """Say what a design can show, without a full stop.
+
+    Parameters
+    ----------
+    design
+        From `designs_that_detect`.
+    """
+    way = "slower" if design.shift < 0 else "faster"
+    tests = f"{design.tests_per_batch} {'test' if design.tests_per_batch == 1 else 'tests'} each"
+    others = (
+        "one formulation" if design.formulations == 1 else f"{design.formulations} formulations"
+    )
+    return (
+        f"{design.batches} batches of the baseline and of {others}, {tests}, show a burn rate "
+        f"{abs(100 * design.shift):.3g} % {way} with a chance of {100 * design.power:.0f} %"
+    )
+
+
+def detectable_sentence(found: DetectableShift) -> str:
+    """Say which shift the tests so far could have shown, without a full stop.
+
+    Parameters
+    ----------
+    found
+        From `detectable_shifts`.
+    """
+    if found.slower is None or found.faster is None:
+        return f"no shift of {found.formulation} can be shown with the tests so far"
+    return (
+        f"the tests so far show a shift of {found.formulation} with a chance of "
+        f"{100 * found.power:.0f} % only where it is {abs(100 * found.slower):.2g} % slower or "
+        f"{100 * found.faster:.2g} % faster, or more"
+    )
+
+
+def _percent(half_width: float) -> str:
+    """Half width in ln(rate) as percent of the rate, two digits."""
+    value = 100.0 * math.expm1(min(half_width, 700.0))
+    return f"{value:.2g} %" if value < 1000 else "more than 1000 %"

@@ -1,0 +1,226 @@
+"""Whether thrust, pressure, mass and throat of one firing can be true together.
+
+Three relations tie them: thrust = C_F · pressure · throat area, ∫ pressure · throat area dt = c* ·
+mass, and so ∫ thrust dt = C_F · c* · mass (NASA SP-8039, 1971, pp. 14 and 95). A value that no
+nozzle or propellant has means a reading in the wrong unit far more often than a discovery; its size
+tells which.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from strandwise.findings import Caution
+from strandwise.motor import optimum_thrust_coefficient, thrust_coefficient
+from strandwise.reduction.assumptions import ASSUMED_EFFICIENCY, ASSUMED_GAMMA
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from strandwise.reduction.case import Case
+
+    Floats = NDArray[np.float64]
+
+__all__ = [
+    "c_star_cautions",
+    "c_star_from_thrust",
+    "coefficient_cautions",
+    "ideal_coefficient",
+]
+
+_C_STAR_BOUNDS = (300.0, 1900.0)  # m/s; no solid propellant lies outside
+_C_STAR_RATIO = (0.75, 1.02)
+_USUAL_C_STAR = 900.0  # m/s, sugar propellants; to name a wrong unit by, nothing else
+_COEFFICIENT_BOUNDS = (0.6, 1.9)  # delivered thrust coefficient of any nozzle in air
+_ALIKE = 0.25  # how far, in ln, a ratio may lie from a wrong unit's factor
+
+
+@dataclass(frozen=True, slots=True)
+class _Slip:
+    """A reading that is `factor` times too large when made as `text` says."""
+
+    factor: float
+    text: str
+
+
+# Factors between units: NIST SP 811. A slip the other way round has the inverse factor.
+_LENGTH_SLIPS = (
+    _Slip(0.5, "a throat radius recorded as its diameter"),
+    _Slip(2.0, "twice the throat diameter recorded"),
+    _Slip(25.4, "a throat in millimetres recorded as inches"),
+    _Slip(1.0 / 25.4, "a throat in inches recorded as millimetres"),
+    _Slip(0.1, "a throat in centimetres recorded as millimetres"),
+    _Slip(10.0, "a throat in millimetres recorded as centimetres"),
+)
+_THRUST_SLIPS = (
+    _Slip(1.0 / 9.80665, "thrust in kgf recorded as N"),
+    _Slip(1.0 / 4.4482216, "thrust in lbf recorded as N"),
+    _Slip(1e3 / 9.80665, "thrust in gf recorded as N"),
+    _Slip(9.80665, "thrust in N recorded as kgf"),
+    _Slip(4.4482216, "thrust in N recorded as lbf"),
+    _Slip(2.2046226, "thrust in lbf recorded as kgf"),
+    _Slip(1.0 / 2.2046226, "thrust in kgf recorded as lbf"),
+    _Slip(1e-3 * 9.80665, "thrust in N recorded as gf"),
+)
+_PRESSURE_SLIPS = (
+    _Slip(14.503774, "pressure in psi recorded as bar"),
+    _Slip(1.0 / 14.503774, "pressure in bar recorded as psi"),
+    _Slip(6.8947573, "pressure in kPa recorded as psi"),
+    _Slip(1.0 / 6.8947573, "pressure in psi recorded as kPa"),
+    _Slip(10.0, "pressure in bar recorded as MPa"),
+    _Slip(0.1, "pressure in MPa recorded as bar"),
+)
+_MASS_SLIPS = (
+    _Slip(28.349523, "a mass in grams recorded as ounces"),
+    _Slip(1.0 / 28.349523, "a mass in ounces recorded as grams"),
+    _Slip(2.2046226, "a mass in pounds recorded as kilograms"),
+    _Slip(1e3, "a mass in grams recorded as kilograms"),
+)
+
+
+def c_star_from_thrust(
+    time: Floats,
+    thrust: Floats,
+    mass: float,
+    *,
+    coefficient: float,
+    start: float,
+    end: float,
+) -> float:
+    """Return c* from thrust and mass alone, (∫ F dt / m) / C_F (NASA SP-8039 pp. 14 and 95).
+
+    Parameters
+    ----------
+    time, thrust
+        Rising s, N; shape (N,).
+    mass
+        Of the propellant, kg.
+    coefficient
+        Delivered thrust coefficient, mean over the impulse, 1.
+    start, end
+        Of the action time, s.
+
+    Returns
+    -------
+    float
+        m/s. Neither pressure nor throat enters but through the coefficient.
+    """
+    inside = (time >= start) & (time <= end)
+    return float(np.trapezoid(thrust[inside], time[inside])) / (mass * coefficient)
+
+
+def ideal_coefficient(case: Case, pressure: float) -> float | None:
+    """Return the ideal thrust coefficient of a firing's nozzle at a pressure (Pa).
+
+    Without an exit diameter that of a nozzle that expands to ambient, the highest it can be;
+    None without a nozzle.
+    """
+    nozzle = case.firing.nozzle
+    if nozzle is None:
+        return None
+    gamma = ASSUMED_GAMMA if case.gamma is None else case.gamma
+    ambient = case.surroundings.ambient
+    if nozzle.exit_diameter is None:
+        return float(optimum_thrust_coefficient(gamma, pressure, ambient))
+    angle = nozzle.divergence_half_angle
+    return float(thrust_coefficient(gamma, nozzle.area_ratio, pressure, ambient, angle))
+
+
+def coefficient_cautions(
+    case: Case, coefficient: float | None, pressure: float, c_star: float | None
+) -> list[Caution]:
+    """Warn where thrust, pressure and throat give a coefficient that no nozzle in air has.
+
+    Parameters
+    ----------
+    case
+        The firing.
+    coefficient
+        Mean thrust / (mean pressure · throat area); None without both channels.
+    pressure
+        Mean, absolute, Pa.
+    c_star
+        From pressure, throat and mass, m/s; it tells whether thrust or the others are wrong.
+    """
+    low, high = _COEFFICIENT_BOUNDS
+    if coefficient is None or low <= coefficient <= high:
+        return []
+    expected = ASSUMED_EFFICIENCY * (ideal_coefficient(case, pressure) or 1.4)
+    off = math.log(coefficient / expected)
+    reference = case.characteristic_velocity or _USUAL_C_STAR
+    sound = c_star is not None and abs(math.log(c_star / reference)) < math.log(1.5)
+    slips = [(math.log(s.factor), s.text) for s in _THRUST_SLIPS]
+    if not sound:  # a wrong throat or pressure would show in c* as well
+        slips += [(-2.0 * math.log(s.factor), s.text) for s in _LENGTH_SLIPS]
+        slips += [(-math.log(s.factor), s.text) for s in _PRESSURE_SLIPS]
+        slips += _gauge_slips(case, pressure, -1.0)
+    told = "c* fits, so thrust is" if sound else "one of thrust, pressure and throat is"
+    text = (
+        f"thrust over pressure and throat gives a thrust coefficient of {coefficient:.3g}, where "
+        f"a nozzle in air has {low:g} to {high:g}: {told} wrong"
+    )
+    return [Caution("channels-disagree", text + _likely(off, slips))]
+
+
+def c_star_cautions(
+    case: Case, c_star: float | None, pressure: float | None = None
+) -> list[Caution]:
+    """Warn where c* lies where no propellant, or not the one given, has it.
+
+    Parameters
+    ----------
+    case
+        The firing, with the c* given for the propellant.
+    c_star
+        Found, m/s; None where it could not be.
+    pressure
+        Mean, absolute, Pa.
+    """
+    if c_star is None:
+        return []
+    expected = case.characteristic_velocity
+    low, high = _C_STAR_BOUNDS
+    slips = [(2.0 * math.log(s.factor), s.text) for s in _LENGTH_SLIPS]
+    slips += [(math.log(s.factor), s.text) for s in _PRESSURE_SLIPS]
+    slips += [(-math.log(s.factor), s.text) for s in _MASS_SLIPS]
+    if pressure is not None:
+        slips += _gauge_slips(case, pressure, 1.0)
+    likely = _likely(math.log(c_star / (expected or _USUAL_C_STAR)), slips)
+    if expected is not None:
+        least, most = _C_STAR_RATIO
+        if least <= c_star / expected <= most:
+            return []
+        text = (
+            f"c* comes out at {c_star:.0f} m/s, {100.0 * c_star / expected:.0f} % of the "
+            f"{expected:.0f} m/s given: outside 75 to 102 % a mass, a throat or a calibration in "
+            "the record is more likely wrong than the propellant new"
+        )
+        return [Caution("c-star-off", text + likely)]
+    if low <= c_star <= high:
+        return []
+    text = (
+        f"c* comes out at {c_star:.0f} m/s, which no propellant has: check the propellant's mass, "
+        "the throat and the units of the trace"
+    )
+    return [Caution("c-star-off", text + likely)]
+
+
+def _gauge_slips(case: Case, pressure: float, sign: float) -> list[tuple[float, str]]:
+    """Return the slips between gauge and absolute, where they are large enough to matter."""
+    ambient = case.surroundings.ambient
+    slips = [(-sign * math.log(1.0 + ambient / pressure), "gauge readings taken as absolute")]
+    if pressure > 1.1 * ambient:
+        size = -sign * math.log(1.0 - ambient / pressure)
+        slips.append((size, "absolute readings taken as gauge"))
+    return [(size, text) for size, text in slips if abs(size) > _ALIKE]
+
+
+def _likely(off: float, slips: list[tuple[float, str]]) -> str:
+    near = sorted((abs(off - size), text) for size, text in slips if abs(off - size) < _ALIKE)
+    if not near or abs(off) < math.log(1.5):
+        return ""
+    return "; it would fit " + ", or ".join(text for _, text in near[:2])

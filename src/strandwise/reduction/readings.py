@@ -1,0 +1,209 @@
+"""The readings that a firing's result rests on, each with its standard uncertainty."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from strandwise.motor import (
+    AreaTable,
+    EndBurner,
+    flow_separates,
+    optimum_thrust_coefficient,
+    propellant_volume,
+    thrust_coefficient,
+    web,
+)
+from strandwise.reduction.assumptions import (
+    AMBIENT_RECORDED_SD,
+    AMBIENT_UNRECORDED_SD,
+    ASSUMED_EFFICIENCY,
+    ASSUMED_EFFICIENCY_SD,
+    ASSUMED_GAMMA,
+    DENSITY_SD,
+    DIAMETER_SD,
+    FREE_VOLUME_SD,
+    GAMMA_SD,
+    IGNITER_SD,
+    LENGTH_SD,
+    MASS_SD,
+    OFF_CENTRE_SD,
+    SEPARATED_SD,
+    STATED_EFFICIENCY_SD,
+    STATED_GAMMA_SD,
+    SUBSONIC_SD,
+    THROAT_SD,
+    UNKNOWN_ANGLE_SD,
+)
+
+if TYPE_CHECKING:
+    from strandwise.motor import Grain, Nozzle
+    from strandwise.reduction.case import Case
+
+__all__ = ["Basis", "Reading", "chamber_readings", "free_volume_of", "grain_readings"]
+
+Basis = Literal["stated", "assumed", "from the trace", "from the calibration"]
+
+_SIZES = {
+    "outer_diameter": ("outer diameter", DIAMETER_SD),
+    "core_diameter": ("core diameter", DIAMETER_SD),
+    "diameter": ("grain diameter", DIAMETER_SD),
+    "length": ("grain length", LENGTH_SD),
+}
+_CORE_SHARE = 0.5  # of the propellant's volume: free volume where the grain's record shows none
+_HEADSPACE = 0.5  # outer diameters, the length of the dead space at both ends together
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Reading:
+    """One input of a firing's reduction.
+
+    Parameters
+    ----------
+    key
+        Short stable word, such as ``throat-before``.
+    name
+        For a person.
+    value, sd
+        SI; value and standard uncertainty.
+    unit
+        SI unit of both; ``1`` for a share.
+    basis
+        Where the standard uncertainty comes from.
+    """
+
+    key: str
+    name: str
+    value: float
+    sd: float
+    unit: str
+    basis: Basis
+
+
+def free_volume_of(grain: Grain) -> float:
+    """Return the chamber's free volume before the burn, m³: the core, and dead space assumed.
+
+    The dead space is taken as half an outer diameter long; without a core and diameters, half of
+    the propellant's volume is taken. Only chamber filling depends on it.
+    """
+    volume = float(propellant_volume(grain))
+    if isinstance(grain, AreaTable):
+        return _CORE_SHARE * volume
+    outer = grain.diameter if isinstance(grain, EndBurner) else grain.outer_diameter
+    section = math.pi / 4.0 * outer**2
+    dead = section * _HEADSPACE * outer
+    if isinstance(grain, EndBurner):
+        return dead
+    lengths = grain.lengths or (grain.length or 0.0,) * grain.segments
+    return dead + max(section * sum(lengths) - volume, 0.0)
+
+
+def grain_readings(case: Case) -> list[Reading]:
+    """Return sizes of the grain, its mass or density, and what they leave open."""
+    grain = case.firing.grain
+    rows = []
+    for attribute, (name, sd) in _SIZES.items():
+        value = getattr(grain, attribute, None)
+        if isinstance(value, float):
+            key = attribute.replace("_", "-")
+            rows.append(_assumed(key, name, value, sd, "m"))
+    if isinstance(grain, AreaTable):
+        rows.append(_assumed("web", "web of the area table", web(grain), DIAMETER_SD, "m"))
+    elif not isinstance(grain, EndBurner):
+        name = "core off centre (added to the web)"
+        rows.append(_assumed("off-centre", name, 0.0, OFF_CENTRE_SD, "m"))
+    if grain.mass is not None:
+        least, share = MASS_SD
+        sd = max(least, share * grain.mass)
+        rows.append(_assumed("mass", "mass of the propellant", grain.mass, sd, "kg"))
+    elif case.density is not None:
+        sd = DENSITY_SD * case.density
+        rows.append(_assumed("density", "density of the propellant", case.density, sd, "kg/m³"))
+    if case.mass is not None:
+        name = "igniter's gas, as a share of the propellant's mass"
+        rows.append(_assumed("igniter", name, 0.0, IGNITER_SD, "1"))
+        name = "free volume of the chamber"
+        volume = free_volume_of(grain)
+        rows.append(_assumed("free-volume", name, volume, FREE_VOLUME_SD * volume, "m³"))
+    return rows
+
+
+def chamber_readings(case: Case, *, by_thrust: bool, level: float) -> list[Reading]:
+    """Return throat, ambient pressure, gas, and, for thrust, the nozzle's coefficient.
+
+    Parameters
+    ----------
+    case
+        The firing.
+    by_thrust
+        Whether pressure comes from thrust.
+    level
+        Mean chamber pressure, Pa, at which the flow is judged.
+    """
+    rows = []
+    nozzle = case.firing.nozzle
+    if nozzle is not None:
+        rows += _throat_readings(nozzle)
+    recorded = case.surroundings.recorded
+    sd = AMBIENT_RECORDED_SD if recorded else AMBIENT_UNRECORDED_SD
+    rows.append(_assumed("ambient", "ambient pressure", case.surroundings.ambient, sd, "Pa"))
+    gamma = ASSUMED_GAMMA if case.gamma is None else case.gamma
+    sd = GAMMA_SD if case.gamma is None else STATED_GAMMA_SD
+    rows.append(_assumed("gamma", "ratio of specific heats", gamma, sd, "1"))
+    if not by_thrust or nozzle is None:
+        return rows
+    known = nozzle.efficiency is not None
+    efficiency = ASSUMED_EFFICIENCY if nozzle.efficiency is None else nozzle.efficiency
+    sd = STATED_EFFICIENCY_SD if known else ASSUMED_EFFICIENCY_SD
+    rows.append(_assumed("efficiency", "efficiency of the nozzle", efficiency, sd, "1"))
+    ambient = case.surroundings.ambient
+    return rows + _flow_readings(nozzle, gamma, level, ambient)
+
+
+def _throat_readings(nozzle: Nozzle) -> list[Reading]:
+    stated = nozzle.throat_diameter_sd
+    sd = THROAT_SD if stated is None else stated
+    basis: Basis = "assumed" if stated is None else "stated"
+    after = nozzle.throat_diameter_after
+    ends = [
+        ("throat-before", "throat diameter before", nozzle.throat_diameter, sd, basis),
+        ("throat-after", "throat diameter after", after, sd, basis),
+    ]
+    if after is None:
+        # Without a reading afterwards the throat keeps the first one's error, and may wear.
+        name = "wear of the throat (not measured afterwards)"
+        ends[1] = ("throat-wear", name, 0.0, THROAT_SD, "assumed")
+    return [
+        Reading(key=key, name=name, value=float(value or 0.0), sd=sd, unit="m", basis=basis)
+        for key, name, value, sd, basis in ends
+    ]
+
+
+def _flow_readings(nozzle: Nozzle, gamma: float, level: float, ambient: float) -> list[Reading]:
+    """Return what the shape of the nozzle leaves open of the thrust coefficient, as a factor."""
+    rows = []
+    if nozzle.exit_diameter is None:
+        convergent = float(thrust_coefficient(gamma, None, level, ambient))
+        best = float(optimum_thrust_coefficient(gamma, level, ambient))
+        sd = (best / max(convergent, 1e-9) - 1.0) / math.sqrt(3.0)
+        name = "thrust coefficient: no exit diameter recorded"
+        rows.append(_assumed("exit", name, 1.0, sd, "1"))
+    elif nozzle.divergence_half_angle is None:
+        name = "thrust coefficient: no divergence half-angle recorded"
+        rows.append(_assumed("half-angle", name, 1.0, UNKNOWN_ANGLE_SD, "1"))
+    ratio = nozzle.area_ratio
+    choked = ambient / level <= (2.0 / (gamma + 1.0)) ** (gamma / (gamma - 1.0))
+    if not choked:
+        name = "thrust coefficient: throat not choked"
+        rows.append(_assumed("flow", name, 1.0, SUBSONIC_SD, "1"))
+    elif ratio is not None and bool(np.all(flow_separates(gamma, ratio, level, ambient))):
+        name = "thrust coefficient: flow leaves the wall"
+        rows.append(_assumed("flow", name, 1.0, SEPARATED_SD, "1"))
+    return rows
+
+
+def _assumed(key: str, name: str, value: float, sd: float, unit: str) -> Reading:
+    return Reading(key=key, name=name, value=value, sd=sd, unit=unit, basis="assumed")

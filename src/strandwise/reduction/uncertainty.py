@@ -1,0 +1,97 @@
+"""What a firing's rate, pressure and c* are worth, and the rate swept within it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from strandwise.findings import Caution
+from strandwise.reduction.budget import budget_of
+
+if TYPE_CHECKING:
+    from strandwise.reduction.chain import Outcome, TraceChain
+    from strandwise.reduction.results import FiringReduction
+    from strandwise.reduction.swept import SweptRate
+
+__all__ = ["with_uncertainty"]
+
+_CLOSED = 0.05  # how far the swept volume may lie from the grain's
+
+
+def with_uncertainty(result: FiringReduction, chain: TraceChain) -> FiringReduction:
+    """Add the budget, the standard uncertainties from it, and the swept rate.
+
+    Parameters
+    ----------
+    result
+        With rate and pressure.
+    chain
+        Of the same firing.
+
+    Returns
+    -------
+    FiringReduction
+
+    Raises
+    ------
+    DataError
+        As `budget_of`.
+    """
+    assert result.rate_thickness_over_time is not None
+    assert result.rate_mean_pressure is not None
+    nominal = chain.run({})
+    budget = budget_of(chain, nominal)
+    c_star = result.characteristic_velocity
+    swept = nominal.swept
+    if swept is not None and budget.swept_covariance is not None:
+        swept = swept.with_shared(budget.swept_covariance)
+    account = (
+        *result.account,
+        f"standard uncertainty: rate {100.0 * budget.rate_sd:.2g} %, pressure "
+        f"{100.0 * budget.pressure_sd:.2g} %; {budget.advice}",
+        *_swept_account(nominal, swept),
+    )
+    return replace(
+        result,
+        rate_sd=budget.rate_sd * result.rate_thickness_over_time,
+        pressure_sd=budget.pressure_sd * result.rate_mean_pressure,
+        characteristic_velocity_sd=(
+            None if c_star is None or budget.c_star_sd is None else budget.c_star_sd * c_star
+        ),
+        budget=budget,
+        swept=swept,
+        chain=chain,
+        account=account,
+        cautions=result.cautions + _closure_cautions(swept),
+    )
+
+
+def _swept_account(nominal: Outcome, swept: SweptRate | None) -> tuple[str, ...]:
+    if swept is None:
+        return () if nominal.why_not_swept is None else (nominal.why_not_swept,)
+    closed = (
+        f"swept rate: {100.0 * swept.closure:.1f} % of the grain's volume swept by the end of "
+        "action, then closed on it"
+    )
+    interval = swept.exponent_interval()
+    if interval is None:
+        return closed, f"no exponent from within the firing: {swept.why_no_exponent}"
+    return (
+        closed,
+        f"exponent within the firing {swept.exponent:.3f}, 95 % interval {interval[0]:.3f} to "
+        f"{interval[1]:.3f}: {np.count_nonzero(swept.used)} samples that scatter like "
+        f"{swept.independent_samples:.0f} independent ones, and share their web, throat, "
+        "calibration, mass and batch; for the level of the rate the firing is one point",
+    )
+
+
+def _closure_cautions(swept: SweptRate | None) -> tuple[Caution, ...]:
+    if swept is None or abs(swept.closure - 1.0) <= _CLOSED:
+        return ()
+    text = (
+        f"the trace sweeps {100.0 * swept.closure:.0f} % of the grain's volume: its mass, density "
+        "and sizes do not agree with each other"
+    )
+    return (Caution("web-not-closed", text),)
