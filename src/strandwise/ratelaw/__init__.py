@@ -6,9 +6,11 @@ here because it takes a second to load.
 
 from __future__ import annotations
 
+from strandwise.ratelaw.choice import LawCandidate, LawChoice
+from strandwise.ratelaw.explain import Explanation, Influence, NextTest, explain_fit
 from strandwise.ratelaw.fit import common_reference_pressure, fit_batches, fit_power_laws
 from strandwise.ratelaw.lack_of_fit import lack_of_fit_p
-from strandwise.ratelaw.laws import LAWS, LawParameter, RateLaw, law_named
+from strandwise.ratelaw.laws import LAW_NAMES, LAWS, LawParameter, RateLaw, law_named
 from strandwise.ratelaw.lines import LineFits, fit_lines
 from strandwise.ratelaw.outliers import grubbs_critical
 from strandwise.ratelaw.results import (
@@ -17,25 +19,42 @@ from strandwise.ratelaw.results import (
     RateBand,
     RateEstimate,
     RateFit,
-    RateSeries,
+)
+from strandwise.ratelaw.series import RateSeries
+from strandwise.ratelaw.temperature import (
+    TemperatureEffect,
+    normalised,
+    pressure_sensitivity,
+    pressure_sensitivity_interval,
 )
 
 __all__ = [
     "LAWS",
+    "LAW_NAMES",
     "Coefficient",
+    "Explanation",
     "FittedParameter",
+    "Influence",
+    "LawCandidate",
+    "LawChoice",
     "LawParameter",
     "LineFits",
+    "NextTest",
     "RateBand",
     "RateEstimate",
     "RateFit",
     "RateLaw",
     "RateSeries",
+    "TemperatureEffect",
     "common_reference_pressure",
+    "explain_fit",
     "fit_batches",
     "fit_lines",
     "fit_power_laws",
     "grubbs_critical",
     "lack_of_fit_p",
     "law_named",
+    "normalised",
+    "pressure_sensitivity",
+    "pressure_sensitivity_interval",
 ]

@@ -11,17 +11,25 @@ from scipy.special import stdtrit
 
 from strandwise.findings import Caution
 from strandwise.ratelaw.diagnostics import LawPoints, cautions_of_fit, cautions_of_series
-from strandwise.ratelaw.results import FittedParameter, RateFit
+from strandwise.ratelaw.laws import law_named
+from strandwise.ratelaw.parameters import parameters_of
+from strandwise.ratelaw.results import RateFit
+from strandwise.ratelaw.temperature import (
+    TemperatureEffect,
+    pressure_sensitivity,
+    pressure_sensitivity_interval,
+    temperature_span,
+)
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from strandwise.ratelaw.laws import RateLaw
-    from strandwise.ratelaw.results import RateSeries
+    from strandwise.ratelaw.segments import SegmentSolution
+    from strandwise.ratelaw.series import RateSeries
 
     FloatArray = npt.NDArray[np.float64]
 
-__all__ = ["LogPoints", "Solution", "log_points", "rate_fit", "unresolved_reason"]
+__all__ = ["LogPoints", "Solution", "design_of", "log_points", "rate_fit", "unresolved_reason"]
 
 # Pressures closer together than this, or than four times their own uncertainty, are one pressure:
 # the spread of four readings of the same pressure is about twice their uncertainty, and a slope
@@ -44,8 +52,27 @@ class LogPoints:
 class Solution:
     """One fitted law in numbers: what `rate_fit` makes a `RateFit` of.
 
-    `covariance` is of (ln r0, n), shape (2, 2), NaN with two points; the arrays have shape
-    (points,) and are on the scale of ln r.
+    Parameters
+    ----------
+    ln_r0, n
+        ln of the rate, and local exponent, at the reference pressure.
+    covariance
+        Of the parameters, shape (p, p); NaN where the points are no more than the parameters.
+    scatter, mean_square
+        τ and the weighted residual mean square.
+    converged
+        Whether the iteration came to rest.
+    weights, residuals, leverages, adjusted
+        Shape (points,), on the scale of ln r.
+    design, slope
+        Derivatives of ln r by the parameters, shape (points, p), and by ln P, shape (points,), at
+        the adjusted points; None: those of the law of two parameters.
+    temperature
+        T0 in K where σ_p is the last parameter.
+    sigma_p
+        Its value, 1/K.
+    segments
+        Of the segmented law.
     """
 
     ln_r0: float
@@ -58,27 +85,48 @@ class Solution:
     residuals: FloatArray
     leverages: FloatArray
     adjusted: FloatArray
+    design: FloatArray | None = None
+    slope: FloatArray | None = None
+    temperature: float | None = None
+    sigma_p: float | None = None
+    segments: SegmentSolution | None = None
+
+    def at_temperature(self, temperature: float | None) -> Solution:
+        """The same with T0."""
+        return replace(self, temperature=temperature)
+
+    @property
+    def theta(self) -> tuple[float, ...]:
+        """What was estimated; see `RateFit.theta`."""
+        if self.segments is not None:
+            return tuple(self.segments.theta.tolist())
+        own = (self.ln_r0, self.n)
+        return own if self.sigma_p is None else (*own, self.sigma_p)
 
 
 def log_points(series: RateSeries) -> LogPoints:
     """Put a series on logarithmic axes, its uncertainties relative.
 
-    Where only some points state one, the others are given the root mean square of the stated
-    ones: 0 would make what is not known the most trusted.
+    Where only some points of a kind state one, the others of it are given the root mean square of
+    the stated ones: 0 would make what is not known the most trusted. What is stated of firings
+    says nothing of strands.
     """
     return LogPoints(
         ln_pressure=np.log(series.pressure),
         ln_rate=np.log(series.rate),
-        sd_ln_pressure=_filled(series.pressure_sd / series.pressure),
-        sd_ln_rate=_filled(series.rate_sd / series.rate),
+        sd_ln_pressure=_filled(series.pressure_sd / series.pressure, series.kinds),
+        sd_ln_rate=_filled(series.rate_sd / series.rate, series.kinds),
     )
 
 
-def _filled(sd: FloatArray) -> FloatArray:
-    known = sd > 0.0
-    if known.all() or not known.any():
-        return sd
-    return np.where(known, sd, math.sqrt(float(np.mean(sd[known] ** 2))))
+def _filled(sd: FloatArray, kinds: tuple[str, ...]) -> FloatArray:
+    filled = sd.copy()
+    for kind in set(kinds):
+        alike = np.array([one == kind for one in kinds])
+        known = alike & (sd > 0.0)
+        if known.any():
+            filled[alike & ~known] = math.sqrt(float(np.mean(sd[known] ** 2)))
+    return filled
 
 
 def unresolved_reason(points: LogPoints) -> str:
@@ -91,14 +139,14 @@ def unresolved_reason(points: LogPoints) -> str:
 
 
 def rate_fit(
-    series: RateSeries, law: RateLaw, reference: float, solution: Solution | None, reason: str
+    series: RateSeries, law: str, reference: float, solution: Solution | None, reason: str
 ) -> RateFit:
     """Make the public result of one fit, with its cautions.
 
     Parameters
     ----------
     series, law, reference
-        What was fitted, and P0 in Pa.
+        What was fitted, the law's name, and P0 in Pa.
     solution
         The numbers; None where `reason` says that there are none.
     """
@@ -106,85 +154,113 @@ def rate_fit(
     bare = RateFit(
         label=series.label,
         formulation=series.formulation,
-        law=law.name,
+        law=law,
         tests=series.tests,
         points=len(series.tests),
         pressure_range=(float(pressures.min()), float(pressures.max())) if pressures.size else None,
         reference_pressure=reference,
     )
     if solution is None:
-        return replace(bare, cautions=cautions_of_series(bare, series.kinds, reason))
-    fit = _with_numbers(bare, law, solution)
+        return replace(bare, cautions=cautions_of_series(bare, series, reason))
+    fit = _with_numbers(bare, solution, temperature_span(series))
     points = log_points(series)
     detail = LawPoints(
         adjusted=solution.adjusted,
         weights=solution.weights,
-        design=law.log_gradient(solution.adjusted, solution.n),
-        slope=law.log_slope(solution.adjusted, solution.n),
+        design=design_of(law, solution),
+        slope=_slope_of(law, solution),
         sd_ln_pressure=points.sd_ln_pressure,
         sd_ln_rate=points.sd_ln_rate,
         stated=bool(((series.rate_sd > 0.0) | (series.pressure_sd > 0.0)).any()),
         unstated_rates=int(np.count_nonzero(series.rate_sd == 0.0)),
     )
-    cautions = cautions_of_series(fit, series.kinds, reason) + cautions_of_fit(fit, detail)
+    cautions = cautions_of_series(fit, series, reason) + cautions_of_fit(fit, detail)
     if not solution.converged:
         message = "the iteration did not come to rest; the values may be off in the last digits"
         cautions += (Caution("not-converged", message),)
     return replace(fit, cautions=cautions)
 
 
-def _with_numbers(bare: RateFit, law: RateLaw, solution: Solution) -> RateFit:
-    k = bare.points
-    df = k - 2
+def design_of(law: str, solution: Solution) -> FloatArray:
+    """Derivatives of ln r by the parameters at the adjusted points, shape (points, p)."""
+    if solution.design is not None:
+        return solution.design
+    return law_named(law).log_gradient(solution.adjusted, solution.n)
+
+
+def _slope_of(law: str, solution: Solution) -> FloatArray:
+    if solution.slope is not None:
+        return solution.slope
+    return law_named(law).log_slope(solution.adjusted, solution.n)
+
+
+def _with_numbers(bare: RateFit, solution: Solution, span: tuple[float, float] | None) -> RateFit:
+    k, theta = bare.points, solution.theta
+    df = k - len(theta)
     common = replace(
         bare,
         n=solution.n,
         ln_r0=solution.ln_r0,
+        theta=theta,
         df=df,
         residuals=tuple(solution.residuals.tolist()),
         leverages=tuple(solution.leverages.tolist()),
-        parameters=_parameters(law, solution, bare.reference_pressure, df),
+        parameters=parameters_of(bare.law, solution, bare.reference_pressure, df),
     )
     if df < 1:
         return replace(common, standardised_residuals=(0.0,) * k)
-    (v00, v01), (_, v11) = solution.covariance.tolist()
-    sd = math.sqrt(v11)
-    half = float(stdtrit(df, 0.975)) * sd
+    n_sd, n_ci95 = _exponent_interval(solution, df)
     own = (1.0 - solution.leverages) * solution.mean_square
     # A point that alone decides the line has no residual to speak of; 1e-9 is rounding.
     shown = (1.0 - solution.leverages > 1e-9) & (own > 0.0)
     spread = np.sqrt(np.where(shown, own, 1.0) / solution.weights)
     return replace(
         common,
-        n_sd=sd,
-        n_ci95=(solution.n - half, solution.n + half),
-        covariance=((v00, v01), (v01, v11)),
+        n_sd=n_sd,
+        n_ci95=n_ci95,
+        covariance=tuple(tuple(row) for row in solution.covariance.tolist()),
         scatter=solution.scatter,
         residual_sd=math.sqrt(solution.mean_square * k / float(solution.weights.sum())),
         standardised_residuals=tuple(
             np.where(shown, solution.residuals / spread, 0.0).tolist(),
         ),
+        mixture=None if solution.segments is None else solution.segments.mixture,
+        temperature=_temperature_effect(solution, df, span),
     )
 
 
-def _parameters(
-    law: RateLaw, solution: Solution, reference: float, df: int
-) -> tuple[FittedParameter, ...]:
-    values = np.real(law.coefficients(solution.ln_r0, solution.n, reference))
-    if df < 1:
-        return tuple(
-            FittedParameter(one.name, float(value), None, None, one.unit)
-            for one, value in zip(law.parameters, values, strict=True)
-        )
-    gradient = law.coefficient_gradient(solution.ln_r0, solution.n, reference)
-    sds = np.sqrt(np.einsum("pi,ij,pj->p", gradient, solution.covariance, gradient))
-    quantile = float(stdtrit(df, 0.975))
-    fitted = []
-    for one, value, sd in zip(law.parameters, values.tolist(), sds.tolist(), strict=True):
-        if one.positive:
-            factor = math.exp(quantile * sd / value)
-            interval = (value / factor, value * factor)
+def _exponent_interval(solution: Solution, df: int) -> tuple[float, tuple[float, float]]:
+    if solution.segments is not None:
+        mixture = solution.segments.mixture
+        means, sds = mixture.local_slope(0.0)
+        return float(np.sqrt(np.mean(sds**2) + means.var())), mixture.interval(means, sds)
+    sd = math.sqrt(float(solution.covariance[1, 1]))
+    half = float(stdtrit(df, 0.975)) * sd
+    return sd, (solution.n - half, solution.n + half)
+
+
+def _temperature_effect(
+    solution: Solution, df: int, span: tuple[float, float] | None
+) -> TemperatureEffect | None:
+    if solution.sigma_p is None or solution.temperature is None or span is None:
+        return None
+    sd = math.sqrt(float(solution.covariance[-1, -1]))
+    half = float(stdtrit(df, 0.975)) * sd
+    pi_k = interval = None
+    if solution.n < 1.0:
+        pi_k = pressure_sensitivity(solution.sigma_p, solution.n)
+        if solution.segments is None:
+            pair = solution.covariance[np.ix_([1, -1], [1, -1])]
         else:
-            interval = (value - quantile * sd, value + quantile * sd)
-        fitted.append(FittedParameter(one.name, value, sd, interval, one.unit))
-    return tuple(fitted)
+            means, sds = solution.segments.mixture.local_slope(0.0)
+            pair = np.diag([float(np.mean(sds**2) + means.var()), sd * sd])
+        interval = pressure_sensitivity_interval(solution.sigma_p, solution.n, pair, df)
+    return TemperatureEffect(
+        reference=solution.temperature,
+        span=span,
+        sigma_p=solution.sigma_p,
+        sigma_p_sd=sd,
+        sigma_p_ci95=(solution.sigma_p - half, solution.sigma_p + half),
+        pi_k=pi_k,
+        pi_k_ci95=interval,
+    )

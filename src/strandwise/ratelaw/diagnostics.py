@@ -15,13 +15,21 @@ from scipy.special import chdtr, chdtrc
 
 from strandwise.findings import Caution
 from strandwise.ratelaw.lack_of_fit import lack_of_fit_p
+from strandwise.ratelaw.segments import levels_of
+from strandwise.ratelaw.temperature import (
+    WIDE_SPAN,
+    degrees,
+    temperature_reason,
+    temperature_span,
+)
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator
 
     import numpy.typing as npt
 
     from strandwise.ratelaw.results import RateFit
+    from strandwise.ratelaw.series import RateSeries
 
     FloatArray = npt.NDArray[np.float64]
 
@@ -55,7 +63,7 @@ class LawPoints:
     weights
         1/variance of ln r used by the fit.
     design
-        Derivatives of ln r by the two parameters, shape (points, 2).
+        Derivatives of ln r by the parameters, shape (points, parameters).
     slope
         d ln r / d ln P.
     sd_ln_pressure, sd_ln_rate
@@ -76,15 +84,15 @@ class LawPoints:
     unstated_rates: int
 
 
-def cautions_of_series(fit: RateFit, kinds: Sequence[str], reason: str) -> tuple[Caution, ...]:
+def cautions_of_series(fit: RateFit, series: RateSeries, reason: str) -> tuple[Caution, ...]:
     """Cautions that the tests raise before any law.
 
-    `reason` is that of `strandwise.ratelaw.fit.unresolved_reason`.
+    `reason` is that of `strandwise.ratelaw.assemble.unresolved_reason`, or ``few-for-breaks``.
     """
-    return tuple(_series_cautions(fit, kinds, reason))
+    return (*_series_cautions(fit, series, reason), *_temperature_cautions(fit, series))
 
 
-def _series_cautions(fit: RateFit, kinds: Sequence[str], reason: str) -> Iterator[Caution]:
+def _series_cautions(fit: RateFit, series: RateSeries, reason: str) -> Iterator[Caution]:
     if reason == "few":
         tests = f"only test {fit.tests[0]}" if fit.tests else "no test at all"
         yield Caution(
@@ -105,6 +113,13 @@ def _series_cautions(fit: RateFit, kinds: Sequence[str], reason: str) -> Iterato
             f"add tests at a pressure well away, such as {_pressure(2.0 * middle)} or "
             f"{_pressure(0.5 * middle)}",
         )
+    elif reason == "few-for-breaks":
+        yield Caution(
+            "not-identified",
+            f"{fit.points} tests at {levels_of(np.log(series.pressure)).size} pressures that can "
+            "be told apart: a law with one break needs 7 tests, at 4 pressures; fit the power law, "
+            "or test at more pressures",
+        )
     if not reason and fit.points < FEW_POINTS:
         yield Caution(
             "few-points",
@@ -115,7 +130,7 @@ def _series_cautions(fit: RateFit, kinds: Sequence[str], reason: str) -> Iterato
                 else "intervals are wide, and neither a bend nor a bad test would show"
             ),
         )
-    if len(set(kinds)) > 1:
+    if len(set(series.kinds)) > 1:
         yield Caution(
             "methods-pooled",
             "strands and firings share this fit although the two methods commonly differ by "
@@ -131,11 +146,40 @@ def _series_cautions(fit: RateFit, kinds: Sequence[str], reason: str) -> Iterato
         )
 
 
+def _temperature_cautions(fit: RateFit, series: RateSeries) -> Iterator[Caution]:
+    span = temperature_span(series)
+    if span is None or span[1] - span[0] <= WIDE_SPAN:
+        return
+    tested = f"the tests were made at {degrees(span[0])} to {degrees(span[1])}"
+    if fit.temperature is not None:
+        found = fit.temperature
+        low, high = (100.0 * end for end in found.sigma_p_ci95)
+        yield Caution(
+            "temperature-fitted",
+            f"{tested}; the rate changes by {100.0 * found.sigma_p:.2f} % per kelvin ({low:.2f} to "
+            f"{high:.2f}), and the rates given are those at {degrees(found.reference)}",
+        )
+        return
+    why = {
+        "unknown": "some tests do not tell theirs",
+        "few": "there are too few of them to tell that apart from the pressure",
+        "with-pressure": "temperature and pressure rose together, which cannot be told apart",
+    }.get(
+        temperature_reason(series, max(len(fit.theta), 2)), "the law fitted does not allow for it"
+    )
+    yield Caution(
+        "temperatures-differ",
+        f"{tested}, and {why}: what the temperature does to the rate is in the scatter, and in n "
+        "where it went with the pressure",
+    )
+
+
 def cautions_of_fit(fit: RateFit, points: LawPoints) -> tuple[Caution, ...]:
     """Cautions about a law that was fitted."""
     return (
         *_range_cautions(fit),
         *_exponent_cautions(fit),
+        *_break_cautions(fit),
         *_shape_cautions(fit, points),
         *_test_cautions(fit),
         *_uncertainty_cautions(fit, points),
@@ -189,13 +233,68 @@ def _exponent_cautions(fit: RateFit) -> Iterator[Caution]:
             f"n = {fit.n:.3f}, but these tests do not rule out {effect}; more tests at the ends of "
             "the pressure range narrow it",
         )
-    if fit.n < 0.0:
+    if fit.breaks:
+        yield from _segment_cautions(fit)
+    elif fit.n < 0.0:
         yield Caution(
             "negative-exponent",
             f"n = {fit.n:.3f}: the rate falls as pressure rises. That happens on and after a "
             "plateau, between pressures where it rises again, so use it only inside the range "
             "tested",
         )
+
+
+def _segment_cautions(fit: RateFit) -> Iterator[Caution]:
+    """Segments of a law with breaks that are no place to run a motor."""
+    for number, one in enumerate(fit.exponents):
+        upper = one.value if one.ci95 is None else one.ci95[1]
+        where = _segment_place(fit, number)
+        if one.value < 0.0:
+            yield Caution(
+                "negative-exponent",
+                f"{where} the rate falls as pressure rises (n = {one.value:.3f}): use it only "
+                "inside the range tested, and mind that a motor may have more than one steady "
+                "pressure where the rate rises again",
+            )
+        elif upper >= 1.0:
+            yield Caution(
+                "exponent-near-one",
+                f"{where} n = {one.value:.3f}, and these tests do not rule out 1, at which a motor "
+                "has no steady pressure",
+            )
+
+
+def _segment_place(fit: RateFit, number: int) -> str:
+    breaks = [one.value for one in fit.breaks]
+    if number == 0:
+        return f"below {_pressure(breaks[0])}"
+    if number == len(breaks):
+        return f"above {_pressure(breaks[-1])}"
+    return f"from {_pressure(breaks[number - 1])} to {_pressure(breaks[number])}"
+
+
+def _break_cautions(fit: RateFit) -> Iterator[Caution]:
+    if fit.pressure_range is None:
+        return
+    tested = math.log(fit.pressure_range[1] / fit.pressure_range[0])
+    for one in fit.breaks:
+        if one.ci95 is None:
+            continue
+        low, high = one.ci95
+        if math.log(high / low) > 0.4 * tested:
+            yield Caution(
+                "break-not-identified",
+                f"a break of the law was put at {_pressure(one.value)}, but the tests allow it "
+                f"anywhere from {_pressure(low)} to {_pressure(high)}: it may not exist; test "
+                "between these pressures",
+            )
+        elif low <= fit.reference_pressure <= high:
+            yield Caution(
+                "break-at-reference",
+                f"the law may change its exponent at {_pressure(low)} to {_pressure(high)}, and "
+                f"the reference pressure {_pressure(fit.reference_pressure)} lies there: n is that "
+                "of one side or the other, and its interval holds both",
+            )
 
 
 def _shape_cautions(fit: RateFit, points: LawPoints) -> Iterator[Caution]:
@@ -218,7 +317,7 @@ def _shape_cautions(fit: RateFit, points: LawPoints) -> Iterator[Caution]:
 def _test_cautions(fit: RateFit) -> Iterator[Caution]:
     k = fit.points
     if k >= 3:
-        limit = min(0.9, 6.0 / k)
+        limit = min(0.9, 3.0 * max(len(fit.theta), 2) / k)
         for test, leverage in zip(fit.tests, fit.leverages, strict=True):
             if leverage > limit:
                 yield Caution(

@@ -16,18 +16,29 @@ from strandwise.ratelaw.assemble import Solution, log_points, rate_fit, unresolv
 from strandwise.ratelaw.laws import law_named
 from strandwise.ratelaw.lines import LineFits, fit_lines
 from strandwise.ratelaw.outliers import with_outliers_named
+from strandwise.ratelaw.temperature import temperature_reason
+from strandwise.ratelaw.warm import warm_power_law
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     import numpy.typing as npt
 
-    from strandwise.ratelaw.results import RateFit, RateSeries
+    from strandwise.ratelaw.results import RateFit
+    from strandwise.ratelaw.series import RateSeries
 
     FloatArray = npt.NDArray[np.float64]
     BoolArray = npt.NDArray[np.bool_]
 
-__all__ = ["common_reference_pressure", "fit_batches", "fit_power_laws", "reference_pressures"]
+_ELSEWHERE = ("segmented", "auto")
+
+__all__ = [
+    "common_reference_pressure",
+    "fit_batches",
+    "fit_power_laws",
+    "power_law",
+    "reference_pressures",
+]
 
 
 def fit_power_laws(
@@ -74,8 +85,12 @@ def fit_batches(
     *,
     law: str = "power",
     reference_pressure: float | Sequence[float] | None = None,
+    reference_temperature: float | None = None,
 ) -> list[RateFit]:
     """Fit the power law to each series.
+
+    Where the tests of a series span more than 10 K, and their temperatures allow, the law has a
+    third parameter, σ_p: ln r = ln r0 + n·ln(P/P0) + σ_p·(T − T0).
 
     Parameters
     ----------
@@ -85,6 +100,8 @@ def fit_batches(
         Only ``power``; the others are in `strandwise.ratelaw.nonlinear.fit_batches_nonlinear`.
     reference_pressure
         P0, absolute, Pa, one for all or one for each; None: `common_reference_pressure`.
+    reference_temperature
+        T0, K, where the temperature is fitted; None: the mean of each series.
 
     Returns
     -------
@@ -96,9 +113,10 @@ def fit_batches(
     RequestError
         Another law, or one that does not exist.
     DataError
-        A reference pressure that is not positive, or not one for each series.
+        A reference pressure that is not positive, or not one for each series; a reference
+        temperature that is not positive.
     """
-    if law_named(law).name != "power":
+    if law in _ELSEWHERE or law_named(law).name != "power":
         msg = f"the {law} law is not fitted by fit_batches"
         raise RequestError(msg, hint="use strandwise.ratelaw.nonlinear.fit_batches_nonlinear")
     references = reference_pressures(series, reference_pressure)
@@ -113,17 +131,32 @@ def fit_batches(
         y[row, :k], sd_y[row, :k] = one.ln_rate, one.sd_ln_rate
         mask[row, :k] = not reasons[row]
     lines = fit_power_laws(x, y, sd_x, sd_y, mask, ln_reference=np.log(references))
-    fits = [
-        rate_fit(
-            batch,
-            law_named(law),
-            float(references[row]),
-            None if reasons[row] else _solution(lines, row, len(batch.tests)),
-            reasons[row],
-        )
-        for row, batch in enumerate(series)
-    ]
+    fits = []
+    for row, batch in enumerate(series):
+        solution = None
+        reference = float(references[row])
+        if not reasons[row] and temperature_reason(batch, 2):
+            solution = _solution(lines, row, len(batch.tests))
+        elif not reasons[row]:
+            solution = warm_power_law(batch, reference, reference_temperature)
+        fits.append(rate_fit(batch, "power", reference, solution, reasons[row]))
     return with_outliers_named(fits)
+
+
+def power_law(series: RateSeries, reference: float, temperature: float | None = None) -> Solution:
+    """Fit the power law to one series that decides one, as `fit_batches` does."""
+    if not temperature_reason(series, 2):
+        return warm_power_law(series, reference, temperature)
+    points = log_points(series)
+    lines = fit_power_laws(
+        points.ln_pressure[None],
+        points.ln_rate[None],
+        points.sd_ln_pressure[None],
+        points.sd_ln_rate[None],
+        np.ones((1, points.ln_rate.size), dtype=np.bool_),
+        ln_reference=float(np.log(reference)),
+    )
+    return _solution(lines, 0, points.ln_rate.size)
 
 
 def _solution(lines: LineFits, row: int, k: int) -> Solution:

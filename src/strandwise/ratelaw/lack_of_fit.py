@@ -32,7 +32,7 @@ def lack_of_fit_p(
     points, whether neighbours in pressure are off to the same side (Durbin & Watson, Biometrika
     58 (1971) 1: plateaus with several bends show so); and, where three or more pressures were
     tested and some of them again, the means at each pressure against the scatter at one pressure
-    (pure error). 1 where there are fewer than five points.
+    (pure error). 1 where there are fewer than five points, or three more than parameters.
 
     Parameters
     ----------
@@ -41,15 +41,15 @@ def lack_of_fit_p(
     weights, residuals
         1/variance, and residuals of ln r.
     design
-        Derivatives of ln r by the law's parameters, shape (points, 2).
+        Derivatives of ln r by the law's parameters, shape (points, parameters).
     """
-    if residuals.size < _LEAST_POINTS:
+    if residuals.size < max(_LEAST_POINTS, design.shape[1] + 3):
         return 1.0
     relative = weights / weights.max()
     found = [
         *_polynomial_ps(adjusted, relative, design, residuals),
         *_neighbours_p(adjusted, relative, design, residuals),
-        *_repeats_p(adjusted, relative, residuals),
+        *_repeats_p(adjusted, relative, residuals, design.shape[1]),
     ]
     return min(1.0, min(found) * len(found)) if found else 1.0
 
@@ -57,7 +57,7 @@ def lack_of_fit_p(
 def _polynomial_ps(
     adjusted: FloatArray, weights: FloatArray, design: FloatArray, residuals: FloatArray
 ) -> Iterator[float]:
-    k = residuals.size
+    k, parameters = design.shape
     root = np.sqrt(weights)
     z = (adjusted - adjusted.mean()) / max(float(np.ptp(adjusted)) / 2.0, 1e-300)
     basis, _ = np.linalg.qr(design * root[:, None])
@@ -69,18 +69,20 @@ def _polynomial_ps(
         for _ in range(2):  # twice is enough to be orthogonal to rounding
             column = column - basis @ (basis.T @ column)
         length = float(np.linalg.norm(column))
-        if k < least or length < 1e-6 * size:
+        if k < least + parameters - 2 or length < 1e-6 * size:
             return
         basis = np.column_stack([basis, column / length])
-        explained = float(np.sum((basis[:, 2:].T @ left) ** 2))
-        yield _f_test(explained, order - 1, float(left @ left) - explained, k - 1 - order)
+        explained = float(np.sum((basis[:, parameters:].T @ left) ** 2))
+        yield _f_test(
+            explained, order - 1, float(left @ left) - explained, k - parameters - order + 1
+        )
 
 
 def _neighbours_p(
     adjusted: FloatArray, weights: FloatArray, design: FloatArray, residuals: FloatArray
 ) -> Iterator[float]:
-    k = residuals.size
-    if k < 7:
+    k, parameters = design.shape
+    if k < 5 + parameters:
         return
     order = np.argsort(adjusted)
     root = np.sqrt(weights[order])
@@ -92,7 +94,7 @@ def _neighbours_p(
         return
     steps = np.diff(np.eye(k), axis=0) @ projector
     product = projector @ steps.T @ steps
-    df = k - 2
+    df = k - parameters
     mean = float(np.trace(product)) / df
     variance = 2.0 * (float(np.sum(product * product.T)) - df * mean * mean) / (df * (df + 2))
     # The ratio lies in 0 to 4; a beta distribution with its mean and variance.
@@ -101,18 +103,20 @@ def _neighbours_p(
     yield float(betainc(both * mean / 4.0, both * (1.0 - mean / 4.0), ratio / 4.0))
 
 
-def _repeats_p(adjusted: FloatArray, weights: FloatArray, residuals: FloatArray) -> Iterator[float]:
+def _repeats_p(
+    adjusted: FloatArray, weights: FloatArray, residuals: FloatArray, parameters: int
+) -> Iterator[float]:
     order = np.argsort(adjusted)
     group = np.concatenate([[0], np.cumsum(np.diff(adjusted[order]) > _SAME_PRESSURE)])
     w, left = weights[order], residuals[order]
     groups = int(group[-1]) + 1
     df = left.size - groups
-    if groups < 3 or df < 2:
+    if groups <= parameters or df < 2:
         return
     means = np.bincount(group, w * left) / np.bincount(group, w)
     between = float(np.sum(np.bincount(group, w) * means**2))
     within = float(np.sum(w * (left - means[group]) ** 2))
-    yield _f_test(between, groups - 2, within, df)
+    yield _f_test(between, groups - parameters, within, df)
 
 
 def _f_test(explained: float, df_explained: int, rest: float, df_rest: int) -> float:

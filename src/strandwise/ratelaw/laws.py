@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     FloatArray = npt.NDArray[np.float64]
     AnyArray = npt.NDArray[Any]
 
-__all__ = ["LAWS", "LawParameter", "RateLaw", "law_named"]
+__all__ = ["LAWS", "LAW_NAMES", "LawParameter", "RateLaw", "law_named"]
 
 # Below this a rate relative to the one at P0 is taken as none at all; keeps logarithms finite
 # while a fit tries parameters that no propellant has.
@@ -198,8 +198,12 @@ LAWS: dict[str, RateLaw] = {
 Research (Progress in Astronautics and Rocketry 1, 1960), p. 141 (from memory)."""
 
 
+LAW_NAMES = (*LAWS, "segmented", "auto")
+"""What a law may be asked for as."""
+
+
 def law_named(name: str) -> RateLaw:
-    """Look a law up by its name.
+    """Look a law of two parameters up by its name.
 
     Raises
     ------
@@ -209,4 +213,4 @@ def law_named(name: str) -> RateLaw:
     if name in LAWS:
         return LAWS[name]
     msg = f"no burn-rate law is called {name!r}"
-    raise RequestError(msg, expected="one of " + ", ".join(LAWS))
+    raise RequestError(msg, expected="one of " + ", ".join(LAW_NAMES))

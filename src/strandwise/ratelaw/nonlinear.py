@@ -1,233 +1,28 @@
-"""Any declared burn-rate law, fitted by nonlinear least squares (lmfit), one series at a time.
+"""Every law but the plain power law: one series at a time, or chosen by the evidence.
 
-The weights, the scatter τ and the intervals are those of the power law's pass
-(`strandwise.ratelaw.lines`): at each point the variance σ_y² + τ² + s²σ_lnP² holds the law's own
-slope s at the trial parameters, so that for a straight line the minimum is York's. Importing this
-module takes about a second; nothing else here imports it.
+Importing this module takes about a second (it loads lmfit), so nothing else in the package does at
+the top of a module.
 """
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+import dataclasses
+from typing import TYPE_CHECKING
 
-import lmfit
-import numpy as np
-
-from strandwise.errors import DataError
-from strandwise.ratelaw.assemble import Solution, log_points, rate_fit, unresolved_reason
+from strandwise.ratelaw.assemble import rate_fit
+from strandwise.ratelaw.choose import choose_law, solve_law
+from strandwise.ratelaw.curves import fit_nonlinear
 from strandwise.ratelaw.fit import reference_pressures
-from strandwise.ratelaw.laws import RateLaw, law_named
+from strandwise.ratelaw.laws import law_named
 from strandwise.ratelaw.outliers import with_outliers_named
-from strandwise.ratelaw.scatter import parameter_covariance, reml_step
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    import numpy.typing as npt
-
-    from strandwise.ratelaw.results import RateFit, RateSeries
-
-    FloatArray = npt.NDArray[np.float64]
+    from strandwise.ratelaw.results import RateFit
+    from strandwise.ratelaw.series import RateSeries
 
 __all__ = ["fit_batches_nonlinear", "fit_nonlinear"]
-
-_MAX_ROUNDS = 100
-_ROUNDING = 1e-14
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class _Curve:
-    """The points of one fit, and the law on the scale of its residuals."""
-
-    law: RateLaw
-    x: FloatArray
-    y: FloatArray
-    sd_x: FloatArray
-    sd_y: FloatArray
-    scale: Literal["log", "rate"]
-
-    def value(self, x: FloatArray, ln_r0: float, n: float) -> FloatArray:
-        log_rate = self.law.log_rate(x, ln_r0, n)
-        return log_rate if self.scale == "log" else np.exp(np.minimum(log_rate, 300.0))
-
-    def slope(self, x: FloatArray, ln_r0: float, n: float) -> FloatArray:
-        return self._scaled(self.law.log_slope(x, n), x, ln_r0, n)
-
-    def design(self, x: FloatArray, ln_r0: float, n: float) -> FloatArray:
-        gradient = self.law.log_gradient(x, n)
-        return np.stack([self._scaled(gradient[..., i], x, ln_r0, n) for i in (0, 1)], axis=-1)
-
-    def _scaled(self, by_log: FloatArray, x: FloatArray, ln_r0: float, n: float) -> FloatArray:
-        return by_log if self.scale == "log" else by_log * self.value(x, ln_r0, n)
-
-    def variance(self, ln_r0: float, n: float, tau2: float) -> FloatArray:
-        floor = (_ROUNDING * max(float(np.abs(self.y).max()), 1e-20)) ** 2
-        own = np.maximum(self.sd_y**2 + tau2, floor)
-        return np.asarray(own + (self.slope(self.x, ln_r0, n) * self.sd_x) ** 2)
-
-
-def fit_nonlinear(
-    ln_pressure: FloatArray,
-    rate: FloatArray,
-    sd_ln_pressure: FloatArray,
-    sd_rate: FloatArray,
-    *,
-    law: str,
-    ln_reference: float,
-    scale: Literal["log", "rate"] = "log",
-    start: tuple[float, float] | None = None,
-    scatter: bool = True,
-) -> Solution:
-    """Fit one law to one series of points.
-
-    Parameters
-    ----------
-    ln_pressure, rate
-        ln of pressure in Pa, and rate in m/s; shape (points,).
-    sd_ln_pressure, sd_rate
-        Standard uncertainties: relative of the pressure, m/s of the rate; 0 where unknown.
-    law
-        Name in `strandwise.ratelaw.LAWS`.
-    ln_reference
-        ln P0.
-    scale
-        Where the scatter is taken as even: ``log`` (a percentage of the rate, as the power law's
-        pass does) or ``rate`` (m/s, plain untransformed least squares).
-    start
-        First (ln r0, n); None: the log-log straight line.
-    scatter
-        Estimate the test-to-test scatter; False takes the stated uncertainties as all there is.
-
-    Returns
-    -------
-    The solution on the scale asked for (`scatter` and `residuals` in m/s for ``rate``).
-
-    Raises
-    ------
-    RequestError
-        No such law.
-    DataError
-        Fewer than two points or one pressure only; values that are not finite, a rate that is
-        not positive; or no minimum was found.
-    """
-    x = np.asarray(ln_pressure, dtype=np.float64) - ln_reference
-    r = np.asarray(rate, dtype=np.float64)
-    _check(x, r)
-    sd_r = np.asarray(sd_rate, dtype=np.float64)
-    log = scale == "log"
-    curve = _Curve(
-        law=law_named(law),
-        x=x,
-        y=np.log(r) if log else r,
-        sd_x=np.asarray(sd_ln_pressure, dtype=np.float64),
-        sd_y=sd_r / r if log else sd_r,
-        scale=scale,
-    )
-    first = start if start is not None else curve.law.guess(x, np.log(r))
-    return _solve(curve, first, scatter and x.size > 2)
-
-
-def _check(x: FloatArray, rate: FloatArray) -> None:
-    if x.size < 2 or x.shape != rate.shape or not np.ptp(x) > 0.0:
-        msg = f"{x.size} pressures and {rate.size} rates decide no burn-rate law"
-        raise DataError(msg, expected="two points or more, at two pressures or more")
-    if not (np.isfinite(x) & np.isfinite(rate) & (rate > 0.0)).all():
-        msg = "a pressure is not finite or a rate is not positive"
-        raise DataError(msg, expected="finite pressures and positive rates in SI units")
-
-
-def _solve(curve: _Curve, first: tuple[float, float], scatter: bool) -> Solution:
-    theta, tau2 = first, 0.0
-    if scatter:
-        theta = _minimise(curve, theta, None)
-        left = curve.y - curve.value(curve.x, *theta)
-        tau2 = float(left @ left) / (left.size - 2)
-    converged = not scatter
-    for _ in range(_MAX_ROUNDS if scatter else 1):
-        theta = _minimise(curve, theta, tau2)
-        if not scatter:
-            break
-        weights, left, design = _linearised(curve, theta, tau2)[:3]
-        # The step works on two parameters of like size; the derivatives are taken as they are.
-        new = float(
-            reml_step(weights[None], left[None] ** 2, design[None], np.array([tau2])).item()
-        )
-        rest = 1e-8 / float(weights.max())
-        converged = abs(new - tau2) <= rest
-        tau2 = new
-        if converged:
-            break
-    return _solution(curve, theta, tau2, scatter, converged)
-
-
-def _minimise(curve: _Curve, first: tuple[float, float], tau2: float | None) -> tuple[float, float]:
-    """Find the least-squares (ln r0, n) at a given τ²; None: all points weigh the same."""
-    parameters = lmfit.Parameters()
-    parameters.add("ln_r0", value=first[0])
-    parameters.add("n", value=first[1])
-
-    def residual(trial: lmfit.Parameters) -> FloatArray:
-        ln_r0, n = trial["ln_r0"].value, trial["n"].value
-        left = curve.y - curve.value(curve.x, ln_r0, n)
-        if tau2 is None:
-            return np.asarray(left / _unit(curve))
-        return np.asarray(left / np.sqrt(curve.variance(ln_r0, n, tau2)))
-
-    result = lmfit.minimize(
-        residual,
-        parameters,
-        method="least_squares",
-        scale_covar=False,
-        calc_covar=False,
-        jac="3-point",
-        x_scale="jac",
-        ftol=1e-15,
-        xtol=1e-15,
-        gtol=1e-15,
-        max_nfev=2000,
-    )
-    if not result.success:
-        msg = f"no least-squares fit of the {curve.law.name} law was found: {result.message}"
-        raise DataError(msg, hint="check the points, or fit another law")
-    return float(result.params["ln_r0"].value), float(result.params["n"].value)
-
-
-def _unit(curve: _Curve) -> float:
-    return 1.0 if curve.scale == "log" else float(np.abs(curve.y).max())
-
-
-def _linearised(
-    curve: _Curve, theta: tuple[float, float], tau2: float
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Weights, residuals, design at the adjusted points, and those points."""
-    weights = 1.0 / curve.variance(*theta, tau2)
-    left = curve.y - curve.value(curve.x, *theta)
-    adjusted = curve.x + weights * curve.slope(curve.x, *theta) * curve.sd_x**2 * left
-    return weights, left, curve.design(adjusted, *theta), adjusted
-
-
-def _solution(
-    curve: _Curve, theta: tuple[float, float], tau2: float, scatter: bool, converged: bool
-) -> Solution:
-    weights, left, design, adjusted = _linearised(curve, theta, tau2)
-    phi = parameter_covariance(weights[None], design[None], np.array([scatter]))[0]
-    leverage_phi = parameter_covariance(weights[None], design[None], np.array([False]))[0]
-    df = left.size - 2
-    mean_square = float(np.sum(weights * left * left)) / df if df > 0 else math.nan
-    return Solution(
-        ln_r0=theta[0],
-        n=theta[1],
-        covariance=phi * mean_square,
-        scatter=math.sqrt(tau2),
-        mean_square=mean_square,
-        converged=converged,
-        weights=weights,
-        residuals=left,
-        leverages=weights * np.einsum("ki,ij,kj->k", design, leverage_phi, design),
-        adjusted=adjusted,
-    )
 
 
 def fit_batches_nonlinear(
@@ -235,8 +30,18 @@ def fit_batches_nonlinear(
     *,
     law: str,
     reference_pressure: float | Sequence[float] | None = None,
+    reference_temperature: float | None = None,
 ) -> list[RateFit]:
-    """Fit a declared law to each series; as `strandwise.ratelaw.fit_batches`, any law.
+    """Fit a law to each series; as `strandwise.ratelaw.fit_batches`, any law.
+
+    Parameters
+    ----------
+    series, reference_pressure, reference_temperature
+        As there.
+    law
+        A name in `strandwise.ratelaw.LAWS`; ``segmented``, the power law with one to three breaks
+        of its exponent, as many as the AICc supports; or ``auto``, the law that the points
+        support, which each fit's `choice` then explains.
 
     Raises
     ------
@@ -246,21 +51,18 @@ def fit_batches_nonlinear(
         A reference pressure that is not positive, or not one for each series; a series to which
         the law cannot be fitted.
     """
-    declared = law_named(law)
+    if law not in ("segmented", "auto"):
+        law_named(law)
     references = reference_pressures(series, reference_pressure)
     fits = []
     for one, reference in zip(series, references.tolist(), strict=True):
-        points = log_points(one)
-        reason = unresolved_reason(points)
-        solution = None
-        if not reason:
-            solution = fit_nonlinear(
-                points.ln_pressure,
-                one.rate,
-                points.sd_ln_pressure,
-                points.sd_ln_rate * one.rate,
-                law=law,
-                ln_reference=math.log(reference),
-            )
-        fits.append(rate_fit(one, declared, reference, solution, reason))
+        if law == "auto":
+            choice, solution, reason = choose_law(one, reference, reference_temperature)
+            fit = rate_fit(one, choice.law, reference, solution, reason)
+            cautions = (*fit.cautions, *choice.cautions())
+            fit = dataclasses.replace(fit, choice=choice, cautions=cautions)
+        else:
+            solution, reason = solve_law(one, law, reference, reference_temperature)
+            fit = rate_fit(one, law, reference, solution, reason)
+        fits.append(fit)
     return with_outliers_named(fits)

@@ -15,7 +15,11 @@ from strandwise.findings import Caution
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    import numpy.typing as npt
+
     from strandwise.ratelaw.results import RateFit
+
+    FloatArray = npt.NDArray[np.float64]
 
 __all__ = ["grubbs_critical", "with_outliers_named"]
 
@@ -25,26 +29,35 @@ _ROUNDING = 1e-9
 
 
 def grubbs_critical(
-    n: int, alpha: float = 0.05, *, two_sided: bool = True, regression: bool = False
+    n: int,
+    alpha: float = 0.05,
+    *,
+    two_sided: bool = True,
+    regression: bool = False,
+    parameters: int = 2,
 ) -> float:
     """Critical value for the largest standardised deviation of `n` values (ASTM E178).
 
     G = (n − 1)/√n · √(t²/(n − 2 + t²)), t the upper α/n (two-sided: α/2n) point of Student's t
     with n − 2 degrees of freedom, for deviations from a mean over the sample's standard
-    deviation. With `regression` for residuals of a two-parameter line over their own standard
-    deviation, √(ν·t²/(ν − 1 + t²)) with ν = n − 2 and t with ν − 1 degrees of freedom (the same
-    formula with the line's degrees of freedom; Lund, Technometrics 17 (1975) 473).
+    deviation. With `regression` for residuals of a curve of so many `parameters` over their own
+    standard deviation, √(ν·t²/(ν − 1 + t²)) with ν = n − parameters and t with ν − 1 degrees of
+    freedom (the same formula with the curve's degrees of freedom; Lund, Technometrics 17 (1975)
+    473).
 
     Raises
     ------
     DataError
-        Fewer than 3 values (4 for a regression), or a level outside 0 to 1.
+        Fewer than 3 values (parameters + 2 for a regression), or a level outside 0 to 1.
     """
-    if n < (4 if regression else 3) or not 0.0 < alpha < 1.0:
+    if n < (parameters + 2 if regression else 3) or not 0.0 < alpha < 1.0:
         msg = f"no outlier test exists for {n} values at level {alpha}"
-        raise DataError(msg, expected="3 values or more (4 about a line) and a level in (0, 1)")
+        raise DataError(
+            msg,
+            expected="3 values or more (parameters + 2 about a curve) and a level in (0, 1)",
+        )
     tail = alpha / (2.0 * n if two_sided else n)
-    nu = n - 2 if regression else n - 1
+    nu = n - parameters if regression else n - 1
     t2 = float(stdtrit(nu - 1, tail)) ** 2
     studentised = math.sqrt(nu * t2 / (nu - 1.0 + t2))
     return studentised if regression else studentised * math.sqrt((n - 1.0) / n)
@@ -63,16 +76,45 @@ def with_outliers_named(fits: Sequence[RateFit]) -> list[RateFit]:
     The fits in their order; at most one test is named in each.
     """
     total = sum(fit.points for fit in fits)
-    return [_named(fit, [other for other in fits if other is not fit], total) for fit in fits]
+    telling = [
+        fit.df >= 2 and fit.residual_sd is not None and fit.residual_sd > _ROUNDING for fit in fits
+    ]
+    # The median of chi-square/ν is about (1 − 2/(9ν))³ (Wilson and Hilferty 1931); a median is
+    # worth 2/π of the observations of a mean.
+    variances = np.array(
+        [
+            (fit.residual_sd or 0.0) ** 2 / (1.0 - 2.0 / (9.0 * fit.df)) ** 3
+            for fit, tells in zip(fits, telling, strict=True)
+            if tells
+        ]
+    )
+    order = np.sort(variances)
+    free = sum(fit.df for fit, tells in zip(fits, telling, strict=True) if tells)
+    named = []
+    at = 0
+    for fit, tells in zip(fits, telling, strict=True):
+        others, df = (order, free)
+        if tells:
+            others = np.delete(order, np.searchsorted(order, variances[at]))
+            at, df = at + 1, free - fit.df
+        scatter = math.sqrt(_median(others)) if others.size >= _OTHERS else None
+        named.append(_named(fit, scatter, max(2.0 / math.pi * df, 1.0), total))
+    return named
 
 
-def _named(fit: RateFit, others: Sequence[RateFit], total: int) -> RateFit:
-    if fit.points < 4 or fit.df < 1 or max(map(abs, fit.residuals)) <= _ROUNDING:
+def _median(ordered: FloatArray) -> float:
+    middle = ordered.size // 2
+    return float(ordered[middle] + ordered[-middle - 1]) / 2.0
+
+
+def _named(fit: RateFit, scatter: float | None, df: float, total: int) -> RateFit:
+    if fit.df < 2 or max(map(abs, fit.residuals)) <= _ROUNDING:
         return fit
     largest = int(np.argmax(np.abs(fit.standardised_residuals)))
-    evidence = _against_others(fit, largest, others, total)
-    if evidence is None:
+    if scatter is None:
         evidence = _against_own(fit, largest)
+    else:
+        evidence = _against_others(fit, largest, scatter, df, total)
     if not evidence:
         return fit
     test = fit.tests[largest]
@@ -86,26 +128,8 @@ def _named(fit: RateFit, others: Sequence[RateFit], total: int) -> RateFit:
     return replace(fit, cautions=(*fit.cautions, caution))
 
 
-def _against_others(
-    fit: RateFit, largest: int, others: Sequence[RateFit], total: int
-) -> str | None:
-    """Evidence from the other batches' scatter, empty without any; None: they cannot tell."""
-    telling = [
-        other
-        for other in others
-        if other.df >= 2 and other.residual_sd is not None and other.residual_sd > _ROUNDING
-    ]
-    if len(telling) < _OTHERS:
-        return None
-    # The median of chi-square/ν is about (1 − 2/(9ν))³ (Wilson and Hilferty 1931); a median is
-    # worth 2/π of the observations of a mean.
-    variances = [
-        other.residual_sd**2 / (1.0 - 2.0 / (9.0 * other.df)) ** 3
-        for other in telling
-        if other.residual_sd is not None
-    ]
-    scatter = math.sqrt(float(np.median(variances)))
-    df = max(2.0 / math.pi * sum(other.df for other in telling), 1.0)
+def _against_others(fit: RateFit, largest: int, scatter: float, df: float, total: int) -> str:
+    """Evidence from the other batches' scatter (with `df` degrees of freedom), or nothing."""
     own = scatter * math.sqrt(max(1.0 - fit.leverages[largest], _ROUNDING))
     times = abs(fit.residuals[largest]) / own
     if times <= -float(stdtrit(df, LEVEL / (2.0 * total))):
@@ -114,7 +138,7 @@ def _against_others(
 
 
 def _against_own(fit: RateFit, largest: int) -> str:
-    critical = grubbs_critical(fit.points, LEVEL, regression=True)
+    critical = grubbs_critical(fit.points, LEVEL, regression=True, parameters=fit.points - fit.df)
     value = abs(fit.standardised_residuals[largest])
     if value <= critical:
         return ""

@@ -1,9 +1,9 @@
-"""What goes into a fit and what comes out: plain frozen records over arrays."""
+"""What comes out of a fit: plain frozen records over arrays."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,73 +11,19 @@ from scipy.special import stdtrit
 
 from strandwise.errors import DataError
 from strandwise.ratelaw.laws import law_named
+from strandwise.ratelaw.mixture import segmented_log_rate
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
     from strandwise.findings import Caution
+    from strandwise.ratelaw.choice import LawChoice
+    from strandwise.ratelaw.mixture import LawMixture
+    from strandwise.ratelaw.temperature import TemperatureEffect
 
     FloatArray = npt.NDArray[np.float64]
 
-__all__ = ["Coefficient", "FittedParameter", "RateBand", "RateEstimate", "RateFit", "RateSeries"]
-
-
-@dataclass(frozen=True, eq=False, kw_only=True, slots=True)
-class RateSeries:
-    """Burn rates of one batch, or of several pooled, that one law is fitted to.
-
-    Arrays have shape (points,) and are copied and made read-only.
-
-    Parameters
-    ----------
-    label
-        The batch's name, or that of the pool.
-    formulation
-        Its formulation.
-    tests
-        Name of the test behind each point.
-    pressure, rate
-        Absolute pressure, Pa, and burn rate, m/s; all positive.
-    pressure_sd, rate_sd
-        Standard uncertainties, same units; NaN or 0 where unknown (stored as 0).
-    kinds
-        ``strand`` or ``firing`` for each point.
-
-    Raises
-    ------
-    DataError
-        Arrays of unlike length, or a value that no test can have.
-    """
-
-    label: str
-    formulation: str
-    tests: tuple[str, ...]
-    pressure: FloatArray
-    rate: FloatArray
-    pressure_sd: FloatArray
-    rate_sd: FloatArray
-    kinds: tuple[str, ...]
-
-    def __post_init__(self) -> None:
-        for name in ("pressure", "rate", "pressure_sd", "rate_sd"):
-            array = np.array(getattr(self, name), dtype=np.float64)
-            if array.shape != (len(self.tests),):
-                msg = f"{self.label}: {name} has shape {array.shape} for {len(self.tests)} tests"
-                raise DataError(msg, expected=f"shape ({len(self.tests)},)")
-            if name.endswith("_sd"):
-                array[np.isnan(array)] = 0.0
-                bad = ~(np.isfinite(array) & (array >= 0.0))
-            else:
-                bad = ~(np.isfinite(array) & (array > 0.0))
-            if bad.any():
-                first = int(np.argmax(bad))
-                msg = f"{self.label}: {name} of test {self.tests[first]} is {float(array[first])}"
-                raise DataError(msg, expected="a positive, finite number in SI units")
-            array.flags.writeable = False
-            object.__setattr__(self, name, array)
-        if len(self.kinds) != len(self.tests):
-            msg = f"{self.label}: {len(self.kinds)} kinds for {len(self.tests)} tests"
-            raise DataError(msg, expected="one kind a test")
+__all__ = ["Coefficient", "FittedParameter", "RateBand", "RateEstimate", "RateFit"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,10 +125,14 @@ class RateFit:
         uncertainty and 95 % interval; None where not known.
     ln_r0
         Logarithm of the rate (m/s) at P0.
+    theta
+        What was estimated: (ln_r0, n) for a law of two parameters; (ln_r0, exponents from low to
+        high pressure, ln of break pressures over P0) for the segmented law; then σ_p where it was
+        fitted.
     covariance
-        Of (ln_r0, n), rows of a 2×2 matrix; None with fewer than three points.
+        Of `theta`, rows of a square matrix; None with fewer than three points.
     df
-        Degrees of freedom: points less two.
+        Degrees of freedom: points less estimated parameters.
     scatter
         τ, test-to-test standard deviation of ln r beyond the known uncertainties; where none is
         known, all of the scatter. 0.03 is about 3 % of the rate.
@@ -192,6 +142,13 @@ class RateFit:
         For each point: ln of measured over fitted rate; the same over its own standard deviation;
         share of its own fitted value that the point decides (0 to 1). Standardised ones are 0
         where the line passes through the point because nothing else decides it.
+    temperature
+        What was found of the temperature; None where it was not fitted. All rates are then at
+        its reference, unless another temperature is asked for.
+    choice
+        How the law was chosen; None where it was asked for.
+    mixture
+        For the segmented law: what its bands and intervals come from.
     cautions
         Reasons to trust it less.
     """
@@ -208,13 +165,17 @@ class RateFit:
     n_sd: float | None = None
     n_ci95: tuple[float, float] | None = None
     ln_r0: float | None = None
-    covariance: tuple[tuple[float, float], tuple[float, float]] | None = None
+    theta: tuple[float, ...] = ()
+    covariance: tuple[tuple[float, ...], ...] | None = None
     df: int = 0
     scatter: float | None = None
     residual_sd: float | None = None
     residuals: tuple[float, ...] = ()
     standardised_residuals: tuple[float, ...] = ()
     leverages: tuple[float, ...] = ()
+    temperature: TemperatureEffect | None = None
+    choice: LawChoice | None = None
+    mixture: LawMixture | None = field(default=None, compare=False, repr=False)
     cautions: tuple[Caution, ...] = ()
 
     @property
@@ -222,34 +183,52 @@ class RateFit:
         """Whether the points decide a law at all."""
         return self.n is not None
 
-    def rate_at(self, pressure: float) -> RateEstimate:
+    @property
+    def breaks(self) -> tuple[FittedParameter, ...]:
+        """Pressures at which a segmented law changes its exponent, Pa, ascending."""
+        return tuple(one for one in self.parameters if one.unit == "Pa")
+
+    @property
+    def exponents(self) -> tuple[FittedParameter, ...]:
+        """Exponents of a segmented law from low to high pressure; of the power law its one."""
+        return tuple(one for one in self.parameters if one.unit == "1")
+
+    def rate_at(self, pressure: float, temperature: float | None = None) -> RateEstimate:
         """Burn rate at one absolute pressure (Pa), with its 95 % interval.
+
+        At a propellant temperature (K) where one is given, else at that of the fit.
 
         Raises
         ------
         DataError
-            The fit has no law to evaluate, or the pressure is not positive.
+            The fit has no law to evaluate, the pressure is not positive, or a temperature is
+            given to a fit that found nothing of it.
         """
-        band = self.band(np.array([pressure]))
+        band = self.band(np.array([pressure]), temperature=temperature)
         rate = float(band.rate[0])
         if self.covariance is None:
             return RateEstimate(pressure, rate, None, None, bool(band.extrapolated[0]))
         interval = (float(band.low[0]), float(band.high[0]))
-        sd = rate * float(self._log_sd(np.array([pressure]))[0])
+        warmer = self._warmer(temperature)
+        sd = rate * float(self._log_sd(np.array([pressure]), warmer)[0])
         return RateEstimate(pressure, rate, sd, interval, bool(band.extrapolated[0]))
 
-    def band(self, pressures: FloatArray, level: float = 0.95) -> RateBand:
+    def band(
+        self, pressures: FloatArray, level: float = 0.95, temperature: float | None = None
+    ) -> RateBand:
         """Law, confidence band and prediction band at pressures (Pa), shape (m,).
 
-        Pointwise bands, formed on ln r: Student's t with `df` degrees of freedom.
+        Pointwise bands, formed on ln r: Student's t with `df` degrees of freedom, for the
+        segmented law quantiles of its mixture. Outside the pressures or the temperatures tested
+        `extrapolated` is True.
 
         Raises
         ------
         DataError
-            The fit has no law to evaluate, a pressure is not positive, or the level is not
-            between 0 and 1.
+            The fit has no law to evaluate, a pressure is not positive, the level is not
+            between 0 and 1, or a temperature is given to a fit that found nothing of it.
         """
-        ln_r0, n = self._law_values()
+        self._law_values()
         p = np.array(pressures, dtype=np.float64)
         if not (np.isfinite(p) & (p > 0.0)).all():
             msg = f"{self.label}: a burn rate was asked for at {p.tolist()} Pa"
@@ -257,21 +236,28 @@ class RateFit:
         if not 0.0 < level < 1.0:
             msg = f"a band at level {level} was asked for"
             raise DataError(msg, expected="a level between 0 and 1, such as 0.95")
-        log_rate = law_named(self.law).log_rate(np.log(p / self.reference_pressure), ln_r0, n)
-        if self.covariance is None or self.residual_sd is None:
-            half = new_half = np.full(p.shape, np.nan)
+        warmer = self._warmer(temperature)
+        x = np.log(p / self.reference_pressure)
+        log_rate = self._log_rate(x, warmer)
+        outside = self._outside(p) | self._outside_temperature(temperature)
+        if self.mixture is not None:
+            ends = self.mixture.band(x, level, warmer)
+        elif self.covariance is None or self.residual_sd is None:
+            ends = (np.full(p.shape, np.nan),) * 4
         else:
             quantile = float(stdtrit(self.df, 0.5 + level / 2.0))
-            sd = self._log_sd(p)
+            sd = self._log_sd(p, warmer)
             half, new_half = quantile * sd, quantile * np.hypot(sd, self.residual_sd)
+            ends = (log_rate - half, log_rate + half, log_rate - new_half, log_rate + new_half)
+        low, high, new_low, new_high = (np.exp(end) for end in ends)
         return RateBand(
             pressure=p,
             rate=np.exp(log_rate),
-            low=np.exp(log_rate - half),
-            high=np.exp(log_rate + half),
-            new_low=np.exp(log_rate - new_half),
-            new_high=np.exp(log_rate + new_half),
-            extrapolated=self._outside(p),
+            low=low,
+            high=high,
+            new_low=new_low,
+            new_high=new_high,
+            extrapolated=outside,
             level=level,
         )
 
@@ -300,7 +286,7 @@ class RateFit:
         log_a = ln_r0 - n * lever - math.log(rate_unit)
         if self.covariance is None:
             return Coefficient(math.exp(log_a), None)
-        (v00, v01), (_, v11) = self.covariance
+        (v00, v01), (_, v11) = (row[:2] for row in self.covariance[:2])
         sd = math.sqrt(max(v00 - 2.0 * lever * v01 + lever * lever * v11, 0.0))
         half = float(stdtrit(self.df, 0.975)) * sd
         return Coefficient(math.exp(log_a), (math.exp(log_a - half), math.exp(log_a + half)))
@@ -311,12 +297,42 @@ class RateFit:
             raise DataError(msg, hint="see the fit's cautions for the test to add")
         return self.ln_r0, self.n
 
-    def _log_sd(self, pressure: FloatArray) -> FloatArray:
+    def _log_rate(self, x: FloatArray, warmer: float) -> FloatArray:
+        ln_r0, n = self._law_values()
+        shift = self.temperature.sigma_p * warmer if self.temperature is not None else 0.0
+        if self.mixture is not None:
+            return segmented_log_rate(x, np.array(self.theta)) + shift
+        return law_named(self.law).log_rate(x, ln_r0, n) + shift
+
+    def _log_sd(self, pressure: FloatArray, warmer: float) -> FloatArray:
         _, n = self._law_values()
         x = np.log(pressure / self.reference_pressure)
+        if self.mixture is not None:
+            return self.mixture.log_sd(x, warmer)
         gradient = law_named(self.law).log_gradient(x, n)
+        if self.temperature is not None:
+            gradient = np.concatenate([gradient, np.full((*x.shape, 1), warmer)], axis=-1)
         variance = np.einsum("...i,ij,...j->...", gradient, np.array(self.covariance), gradient)
         return np.asarray(np.sqrt(np.maximum(variance, 0.0)))
+
+    def _warmer(self, temperature: float | None) -> float:
+        if temperature is None:
+            return 0.0
+        if self.temperature is None:
+            msg = f"{self.label}: a rate at {temperature} K was asked for, but its tests do not "
+            msg += "tell how the rate changes with temperature"
+            raise DataError(msg, hint="test at temperatures more than 10 K apart, and record them")
+        if not (math.isfinite(temperature) and temperature > 0.0):
+            msg = f"{self.label}: a burn rate was asked for at {temperature} K"
+            raise DataError(msg, expected="a positive temperature in kelvin")
+        return temperature - self.temperature.reference
+
+    def _outside_temperature(self, temperature: float | None) -> bool:
+        if self.temperature is None:
+            return False
+        low, high = self.temperature.span
+        at = self.temperature.reference if temperature is None else temperature
+        return not low - 1e-6 <= at <= high + 1e-6
 
     def _outside(self, pressure: FloatArray) -> npt.NDArray[np.bool_]:
         if self.pressure_range is None:

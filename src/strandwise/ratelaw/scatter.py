@@ -1,8 +1,10 @@
-"""Test-to-test scatter of weighted two-parameter fits, many at once.
+"""Test-to-test scatter of weighted fits.
 
 Model: Var(y_i) = d_i + τ² with d_i known; X the design, W = diag(1/Var), P the residual projector
 W − WX(XᵀWX)⁻¹XᵀW. τ² maximises the restricted likelihood (Patterson & Thompson, Biometrika 58
-(1971) 545).
+(1971) 545). `reml_step` and `parameter_covariance` take any design of one fit; `line_reml_step` and
+`line_covariance` are the same formulas for straight lines, many at once, whose design has been
+made orthonormal.
 """
 
 from __future__ import annotations
@@ -16,70 +18,51 @@ if TYPE_CHECKING:
 
     FloatArray = npt.NDArray[np.float64]
 
-__all__ = ["parameter_covariance", "reml_step"]
+__all__ = ["line_covariance", "line_reml_step", "parameter_covariance", "reml_step"]
+
+# Nothing is left of tr PP where the fit passes through all the points that carry weight.
+_LEAST_TRACE = 1e-9
 
 
-def _gram(weights: FloatArray, design: FloatArray) -> FloatArray:
-    a, b = design[..., 0], design[..., 1]
-    wa = weights * a
-    cross = (wa * b).sum(axis=1)
-    flat = [(wa * a).sum(axis=1), cross, cross, (weights * b * b).sum(axis=1)]
-    return np.stack(flat, axis=-1).reshape(-1, 2, 2)
+def _inverse(gram: FloatArray) -> FloatArray:
+    return np.asarray(np.linalg.pinv(gram, hermitian=True), dtype=np.float64)
 
 
-def _inverse(matrix: FloatArray) -> FloatArray:
-    a, b, c = matrix[:, 0, 0], matrix[:, 0, 1], matrix[:, 1, 1]
-    flat = np.stack([c, -b, -b, a], axis=-1) / (a * c - b * b)[:, None]
-    return np.asarray(flat.reshape(-1, 2, 2))
+def _trace_pp(w2: FloatArray, phi: FloatArray, gram2: FloatArray, gram3: FloatArray) -> float:
+    hat = phi @ gram2
+    trace = w2.sum() - 2.0 * np.trace(phi @ gram3) + np.trace(hat @ hat)
+    return float(max(trace, _LEAST_TRACE * w2.sum()))
 
 
-def _trace(matrix: FloatArray) -> FloatArray:
-    return np.asarray(matrix[:, 0, 0] + matrix[:, 1, 1])
-
-
-def _trace_pp(
-    w2: FloatArray, inverse: FloatArray, gram2: FloatArray, gram3: FloatArray
-) -> FloatArray:
-    hat = inverse @ gram2
-    trace = w2.sum(axis=1) - 2.0 * _trace(inverse @ gram3) + _trace(hat @ hat)
-    # Nothing is left of it where the line passes through all the points that carry weight.
-    return np.asarray(np.maximum(trace, 1e-9 * w2.sum(axis=1)))
-
-
-def reml_step(
-    weights: FloatArray, squared: FloatArray, design: FloatArray, tau2: FloatArray
-) -> FloatArray:
+def reml_step(weights: FloatArray, squared: FloatArray, design: FloatArray, tau2: float) -> float:
     """One step of Fisher scoring on the restricted likelihood of τ², kept at or above 0.
 
     Parameters
     ----------
     weights
-        1/variance at the present τ², 0 at masked points; shape (fits, points).
+        1/variance at the present τ², shape (points,).
     squared
         Squared residuals of the weighted fit at those weights, same shape.
     design
-        Derivatives of the fitted values by the two parameters, shape (fits, points, 2); of about
-        unit size.
+        Derivatives of the fitted values by the parameters, shape (points, parameters).
     tau2
-        Present τ², shape (fits,).
+        Present τ².
 
     Returns
     -------
-    New τ², shape (fits,).
+    New τ².
     """
     w2 = weights * weights
-    inverse = _inverse(_gram(weights, design))
-    gram2 = _gram(w2, design)
-    trace_p = weights.sum(axis=1) - _trace(inverse @ gram2)
-    score = (w2 * squared).sum(axis=1) - trace_p
-    step = score / _trace_pp(w2, inverse, gram2, _gram(w2 * weights, design))
-    return np.asarray(np.maximum(tau2 + step, 0.0))
+    phi = _inverse((design.T * weights) @ design)
+    gram2 = (design.T * w2) @ design
+    trace_p = weights.sum() - np.trace(phi @ gram2)
+    score = float(w2 @ squared - trace_p)
+    step = score / _trace_pp(w2, phi, gram2, (design.T * (w2 * weights)) @ design)
+    return max(tau2 + step, 0.0)
 
 
-def parameter_covariance(
-    weights: FloatArray, design: FloatArray, estimated: npt.NDArray[np.bool_]
-) -> FloatArray:
-    """Covariance of the two parameters before scaling by the residual mean square.
+def parameter_covariance(weights: FloatArray, design: FloatArray, estimated: bool) -> FloatArray:
+    """Covariance of the parameters before scaling by the residual mean square.
 
     Φ = (XᵀWX)⁻¹, and where τ² was estimated Φ + 2Λ, Λ what the estimated weights add (Kackar &
     Harville, JASA 79 (1984) 853; Kenward & Roger, Biometrics 53 (1997) 983, for one variance
@@ -92,16 +75,74 @@ def parameter_covariance(
     weights, design
         As in `reml_step`.
     estimated
-        Whether τ² was, shape (fits,).
+        Whether τ² was.
 
     Returns
     -------
-    Shape (fits, 2, 2).
+    Shape (parameters, parameters).
     """
     w2 = weights * weights
-    phi = _inverse(_gram(weights, design))
-    gram2 = _gram(w2, design)
-    gram3 = _gram(w2 * weights, design)
+    phi = _inverse((design.T * weights) @ design)
+    if not estimated:
+        return np.asarray(phi)
+    gram2 = (design.T * w2) @ design
+    gram3 = (design.T * (w2 * weights)) @ design
     variance = 2.0 / _trace_pp(w2, phi, gram2, gram3)
-    added = phi @ (gram3 - gram2 @ phi @ gram2) @ phi * variance[:, None, None]
-    return np.asarray(np.where(estimated[:, None, None], phi + 2.0 * added, phi))
+    added = phi @ (gram3 - gram2 @ phi @ gram2) @ phi * variance
+    return np.asarray(phi + 2.0 * added)
+
+
+def line_reml_step(
+    weights: FloatArray,
+    squared: FloatArray,
+    unit: FloatArray,
+    total: FloatArray,
+    tau2: FloatArray,
+) -> FloatArray:
+    """`reml_step` of many lines whose design is (1, `unit`).
+
+    Parameters
+    ----------
+    weights, squared
+        As in `reml_step`, 0 at masked points; shape (points, lines).
+    unit
+        Weighted mean 0 and weighted mean square 1, so that XᵀWX is `total` times the identity.
+    total
+        Sum of the weights, shape (lines,).
+    tau2
+        Present τ², shape (lines,).
+    """
+    w2 = weights * weights
+    w2u = w2 * unit
+    s0, s1, s2 = w2.sum(axis=0), w2u.sum(axis=0), (w2u * unit).sum(axis=0)
+    cubes = (weights * (w2 + w2u * unit)).sum(axis=0)
+    score = (w2 * squared).sum(axis=0) - total + (s0 + s2) / total
+    trace = s0 - 2.0 * cubes / total + (s0 * s0 + 2.0 * s1 * s1 + s2 * s2) / (total * total)
+    return np.asarray(np.maximum(tau2 + score / np.maximum(trace, _LEAST_TRACE * s0), 0.0))
+
+
+def line_covariance(
+    weights: FloatArray,
+    unit: FloatArray,
+    total: FloatArray,
+    estimated: npt.NDArray[np.bool_],
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """`parameter_covariance` of many lines; arguments as in `line_reml_step`.
+
+    Returns
+    -------
+    Variance of the value at unit 0, its covariance with the slope by `unit`, and that slope's
+    variance; shape (lines,) each.
+    """
+    w2 = weights * weights
+    w2u, w3 = w2 * unit, w2 * weights
+    w3u = w3 * unit
+    s0, s1, s2 = w2.sum(axis=0), w2u.sum(axis=0), (w2u * unit).sum(axis=0)
+    c0, c1, c2 = w3.sum(axis=0), w3u.sum(axis=0), (w3u * unit).sum(axis=0)
+    trace = s0 - 2.0 * (c0 + c2) / total + (s0 * s0 + 2.0 * s1 * s1 + s2 * s2) / (total * total)
+    factor = np.where(estimated, 4.0 / np.maximum(trace, _LEAST_TRACE * s0), 0.0) / total**2
+    return (
+        1.0 / total + factor * (c0 - (s0 * s0 + s1 * s1) / total),
+        factor * (c1 - s1 * (s0 + s2) / total),
+        1.0 / total + factor * (c2 - (s1 * s1 + s2 * s2) / total),
+    )

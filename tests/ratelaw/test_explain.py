@@ -1,0 +1,175 @@
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import statsmodels.api as sm
+
+from strandwise.errors import DataError
+from strandwise.ratelaw import Explanation, RateFit, RateSeries, explain_fit, fit_batches
+from strandwise.ratelaw.nonlinear import fit_batches_nonlinear
+
+PRESSURE = np.array([3.1, 1.0, 6.5, 2.0, 4.4, 1.4, 5.2, 2.6])
+
+
+def series(
+    rate: np.ndarray, pressure: np.ndarray = PRESSURE, sd_p: float = 0.0, sd_r: float = 0.0
+) -> RateSeries:
+    k = pressure.size
+    return RateSeries(
+        label="B-1",
+        formulation="base",
+        tests=tuple(f"T{i + 1}" for i in range(k)),
+        pressure=pressure * 1e6,
+        rate=rate * 1e-3,
+        pressure_sd=sd_p * pressure * 1e6,
+        rate_sd=sd_r * rate * 1e-3,
+        kinds=("strand",) * k,
+    )
+
+
+def noisy(seed: int, noise: float = 0.03) -> np.ndarray:
+    rng = np.random.default_rng(seed)
+    return 6.0 * PRESSURE**0.4 * np.exp(noise * rng.normal(size=PRESSURE.size))
+
+
+def explained(data: RateSeries, **options: object) -> tuple[RateFit, Explanation]:
+    (fit,) = fit_batches([data], reference_pressure=3e6)
+    return fit, explain_fit(fit, data, **options)
+
+
+def test_leaving_out_a_test_is_what_least_squares_says() -> None:
+    data = series(noisy(1))
+    fit, told = explained(data)
+    line = sm.OLS(np.log(data.rate), sm.add_constant(np.log(data.pressure / 3e6))).fit()
+    influence = line.get_influence()
+    order = [fit.tests.index(one.test) for one in told.influences]
+    without = line.params[1] - influence.dfbeta[:, 1]
+    assert [one.n_without for one in told.influences] == pytest.approx(without[order], rel=1e-7)
+    moved = np.abs(influence.dfbeta[order, 1])
+    assert (np.diff(moved) <= 1e-12).all()
+    assert told.repeat == told.influences[0].test
+    first = told.influences[0]
+    assert f"without {first.test}, n would be {first.n_without:.3f}" in told.sentences[1]
+
+
+def test_a_bad_test_is_named() -> None:
+    rate = noisy(2, 0.01)
+    rate[2] *= 0.8
+    _, told = explained(series(rate))
+    assert told.repeat == "T3"
+    (line,) = (line for line in told.sentences if "farthest from the law is T3" in line)
+    assert "slower than the law" in line
+
+
+@pytest.mark.parametrize(
+    ("sd_r", "noise", "low", "high"), [(0.0, 0.03, 0.0, 0.0), (0.03, 0.01, 0.9, 1.0)]
+)
+def test_what_the_interval_is_made_of(sd_r: float, noise: float, low: float, high: float) -> None:
+    _, told = explained(series(noisy(3, noise), sd_r=sd_r))
+    assert low <= told.readings_share <= high
+    words = "no test states" if sd_r == 0.0 else "better instruments"
+    assert any(words in line for line in told.sentences)
+
+
+def test_share_of_readings_and_scatter_alike() -> None:
+    # Equal uncertainty of every reading: the share is that of the variances, whatever the law.
+    data = series(noisy(12, 0.04), sd_r=0.02)
+    fit, told = explained(data)
+    assert fit.scatter > 0.0
+    assert told.readings_share == pytest.approx(0.02**2 / (0.02**2 + fit.scatter**2), rel=1e-9)
+
+
+def test_a_drift_is_found_and_none_is_not() -> None:
+    when = np.arange(8.0)
+    drifting = noisy(5, 0.01) * np.exp(-0.02 * when)
+    _, told = explained(series(drifting))
+    assert told.trend_p < 0.01
+    assert told.trend_percent == pytest.approx(100.0 * math.expm1(-0.14), abs=5.0)
+    assert any("drifted" in line for line in told.sentences)
+    _, even = explained(series(noisy(5, 0.01)), order=when)
+    assert even.trend_p > 0.05
+    assert any("by the dates no drift shows" in line for line in even.sentences)
+
+
+def test_the_trend_is_a_column_of_the_law() -> None:
+    data = series(noisy(6) * np.exp(0.01 * np.arange(8)))
+    _, told = explained(data)
+    columns = np.column_stack([np.ones(8), np.log(data.pressure), np.arange(8) / 7.0])
+    line = sm.OLS(np.log(data.rate), columns).fit()
+    assert told.trend_p == pytest.approx(line.pvalues[2], rel=1e-6)
+    assert told.trend_percent == pytest.approx(100.0 * math.expm1(line.params[2]), rel=1e-6)
+
+
+def test_pressures_in_order_hide_a_drift() -> None:
+    pressure = np.sort(PRESSURE)
+    _, told = explained(series(6.0 * pressure**0.4 * noisy(7) / noisy(7, 0.0), pressure))
+    assert told.trend_p is None
+    assert any("cannot be told" in line for line in told.sentences)
+
+
+def test_the_test_to_add_is_the_one_that_helps_most() -> None:
+    data = series(noisy(8))
+    fit, told = explained(data)
+    by = {one.about: one for one in told.next_tests}
+    assert by["n"].pressure == pytest.approx(fit.pressure_range[0], rel=1e-9)
+    # Own computation: add the point on the line to the design of least squares.
+    x = np.log(data.pressure / 3e6)
+
+    def half_width(at: float) -> float:
+        more = np.append(x, at)
+        variance = 1.0 / np.sum((more - more.mean()) ** 2)
+        return math.sqrt(variance)
+
+    before = 1.0 / math.sqrt(np.sum((x - x.mean()) ** 2))
+    grid = np.linspace(x.min(), x.max(), 50)
+    best = min(half_width(at) for at in grid)
+    ratio = best / before * 2.364624 / 2.446912  # Student's t at 7 and 6 degrees of freedom
+    assert by["n"].narrower == pytest.approx(1.0 - ratio, rel=1e-4)
+    assert by["rate"].narrower > 0.0
+    assert sum("one more test at" in line for line in told.sentences) == 2
+
+
+def test_other_laws_are_explained_too() -> None:
+    rng = np.random.default_rng(4)
+    pressure = rng.permutation(np.geomspace(0.3, 6.0, 16))
+    rate = 7.0 * np.minimum(pressure, 1.0) ** 0.6 * np.exp(0.02 * rng.normal(size=16))
+    data = series(rate, pressure)
+    for law in ("linear", "segmented"):
+        (fit,) = fit_batches_nonlinear([data], law=law, reference_pressure=3e6)
+        told = explain_fit(
+            fit, data, fitter=fit_batches_nonlinear, format_pressure="{:.0f} X".format
+        )
+        assert len(told.influences) == 16
+        assert all(one.n_without is not None for one in told.influences)
+        assert any(" X would narrow" in line for line in told.sentences)
+        assert told.trend_p is not None
+
+
+@pytest.mark.parametrize(("k", "words"), [(1, "no law"), (2, "fix the law exactly")])
+def test_few_tests(k: int, words: str) -> None:
+    _, told = explained(series(noisy(1)[:k], PRESSURE[:k]))
+    assert words in told.sentences[0]
+    assert told.next_tests == ()
+
+
+def test_three_tests_of_which_two_are_alike() -> None:
+    pressure = np.array([2.0, 2.0, 5.0])
+    _, told = explained(series(np.array([8.0, 8.2, 11.0]), pressure))
+    assert told.repeat == "T3"
+    assert "without T3 the other tests would not decide" in told.sentences[1]
+
+
+def test_fit_and_series_must_belong_together() -> None:
+    data = series(noisy(1))
+    (fit,) = fit_batches([data], reference_pressure=3e6)
+    with pytest.raises(DataError, match="not those of the series"):
+        explain_fit(fit, series(noisy(1)[:4], PRESSURE[:4]))
+    with pytest.raises(DataError, match="or of the order"):
+        explain_fit(fit, data, order=[1.0, 2.0])
+
+
+def test_nothing_is_called_safe() -> None:
+    _, told = explained(series(noisy(1)))
+    assert not any("safe" in line.lower() for line in told.sentences)
