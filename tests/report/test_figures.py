@@ -15,6 +15,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from strandwise.errors import RequestError
+from strandwise.findings import Caution
 from strandwise.ratelaw import RateFit, RateSeries, fit_batches
 from strandwise.reduction import FiringReduction, RatePoint, TraceSeries
 from strandwise.report import DisplayUnits, display_units, in_unit
@@ -491,6 +492,53 @@ def test_pressure_from_thrust_is_not_passed_off_as_measured() -> None:
     figure = draw_firing_trace(firing(pressure_from="thrust"), INCH_POUND)
     assert figure.axes[0].get_ylabel() == "Absolute pressure (psi),\nfrom the thrust"
     assert "not measured" in words(figure)
+
+
+def test_the_doubt_about_web_burnout_is_shaded_and_cautions_are_named() -> None:
+    cautions = (Caution("trace-not-neutral", "invented"), Caution("ambient-assumed", "invented"))
+    figure = draw_firing_trace(
+        firing(burn_time_sd=0.1, rate_mean_pressure=4e6, peak_pressure=6e6, cautions=cautions),
+        METRIC,
+    )
+    pressure, thrust = figure.axes
+    burn, doubt = pressure.patches
+    assert (burn.get_x(), burn.get_width()) == pytest.approx((0.0, 1.87))
+    assert (doubt.get_x(), doubt.get_width()) == pytest.approx((1.77, 0.2))
+    levels = [line for line in pressure.lines if list(line.get_xdata()) == [0.0, 6.88 - 5.01]]
+    assert [list(line.get_ydata()) for line in levels] == [pytest.approx([4.0, 4.0])]
+    assert len(thrust.lines) == len(pressure.lines)  # the zero line in place of the level
+    assert pressure.get_ylim()[0] == 0.0
+    text = words(figure)
+    assert "darker: this uncertainty" in text
+    assert "Peak 6.00 MPa absolute." in text
+    assert "Cautions, which reduce spells out: trace not neutral, ambient assumed." in text
+
+
+def test_the_samples_of_a_sparse_trace_are_marked() -> None:
+    def markers(samples: int) -> set[str]:
+        figure = draw_firing_trace(firing(samples=samples), METRIC)
+        line = max(figure.axes[0].lines, key=lambda found: len(found.get_xdata()))
+        return {str(line.get_marker())}
+
+    assert markers(120) == {"."}
+    assert markers(6000) == {"None"}
+
+
+@pytest.mark.parametrize("end", [7.0, 7.6, 9.9])
+@pytest.mark.parametrize("web_burnout", [5.1, 6.0, 6.9])
+@pytest.mark.parametrize("ignition", [4.01, 5.01])
+def test_names_of_events_stand_apart_and_inside(
+    ignition: float, web_burnout: float, end: float
+) -> None:
+    figure = draw_firing_trace(firing(ignition=ignition, web_burnout=web_burnout, end=end), METRIC)
+    figure.draw_without_rendering()
+    (ax, _) = figure.axes
+    boxes = [text.get_window_extent() for text in ax.texts]
+    assert len(boxes) == 3
+    assert not any(a.overlaps(b) for a, b in itertools.combinations(boxes, 2))
+    for box in boxes:
+        assert box.x0 >= 0.0
+        assert box.x1 <= figure.bbox.x1
 
 
 def test_firing_without_a_rate_says_why() -> None:

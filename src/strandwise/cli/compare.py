@@ -18,13 +18,26 @@ from strandwise.cli.common import (
     json_option,
     units_option,
 )
+from strandwise.cli.showing import (
+    cautions_json,
+    percent,
+    percents,
+    pressure_option,
+    pressure_text,
+    rate_text,
+)
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from strandwise.records import Campaign
     from strandwise.report.labels import DisplayUnits
-    from strandwise.tracking import Comparison, DoseSlope, FormulationShift
+    from strandwise.tracking import (
+        Comparison,
+        CovariateSlope,
+        DoseSlope,
+        Equivalence,
+        FormulationShift,
+    )
 
 __all__ = ["command"]
 
@@ -37,6 +50,18 @@ __all__ = ["command"]
     "--at", metavar="PRESSURE", help='Pressure to compare at, such as "4 MPa" or "600 psig".'
 )
 @click.option("--baseline", help="Formulation to compare with; otherwise the campaign's.")
+@click.option(
+    "--within",
+    metavar="PERCENT",
+    help='Also ask whether the effect is shown to be no larger, such as "5 %".',
+)
+@click.option(
+    "--covariate",
+    "covariates",
+    multiple=True,
+    type=click.Choice(["density", "process-temperature"]),
+    help="Explain part of the rate by what each batch carries; may be given twice.",
+)
 @units_option
 @figure_option
 @json_option
@@ -47,6 +72,8 @@ def command(
     *,
     at: str | None,
     baseline: str | None,
+    within: str | None,
+    covariates: tuple[Any, ...],
     units: str | None,
     figure: Path | None,
     as_json: bool,
@@ -59,67 +86,69 @@ def command(
     """
     from strandwise.records import read_campaign
     from strandwise.report.labels import display_units
-    from strandwise.workflow.analysis import compare_campaign, reduce_campaign
+    from strandwise.tracking import equivalence, equivalence_sentence
+    from strandwise.workflow.analysis import reduce_campaign
+    from strandwise.workflow.tracking import compare_campaign
 
     sound = read_campaign(campaign_folder(ctx, campaign)).sound()
     shown = display_units(units or sound.settings.units)
     comparison = compare_campaign(
         reduce_campaign(sound),
         baseline=baseline,
-        pressure=_pressure(at, sound),
+        pressure=pressure_option(at, sound, "--at"),
+        covariates=covariates,
         format_pressure=lambda value: pressure_text(value, shown),
     )
     if figure is not None:
         from strandwise.report.figures import draw_comparison, save_figure
 
         save_figure(draw_comparison(comparison, shown), figure)
+    judged = None if within is None else equivalence(comparison, _margin(within))
     if as_json:
-        echo_json(comparison_json(comparison))
+        told = {} if judged is None else {"equivalence": [_equivalence_json(row) for row in judged]}
+        echo_json(comparison_json(comparison) | told)
         return
     print_comparison(comparison, shown)
+    if judged is not None:
+        click.echo()
+        for row in judged:
+            click.echo(f"{equivalence_sentence(row)}.")
     if figure is not None:
         click.echo(f"\nPicture: {figure}")
     click.echo(f"\n{CAUTION}")
 
 
-def _pressure(text: str | None, campaign: Campaign) -> float | None:
-    if text is None:
-        return None
+def _margin(text: str) -> float:
     from strandwise.errors import UnitError
-    from strandwise.units import Kind, absolute_pressure, parse_quantity
+    from strandwise.units import Kind, parse_quantity
 
-    settings = campaign.settings
     try:
-        return absolute_pressure(
-            parse_quantity(text, Kind.PRESSURE),
-            readings=settings.pressure_readings,
-            ambient=settings.ambient_pressure,
-        )
+        return parse_quantity(text, Kind.RATIO).si
     except UnitError as error:
-        msg = f"--at: {error.message}"
+        msg = f"--within: {error.message}"
         raise UnitError(msg, expected=error.expected, hint=error.hint) from error
 
 
-def pressure_text(value: float, units: DisplayUnits) -> str:
-    """An absolute pressure in Pa as people read it."""
-    from strandwise.report.labels import format_number, in_unit, unit_text
-
-    return f"{format_number(in_unit(value, units.pressure))} {unit_text(units.pressure)}"
-
-
-def rate_text(value: float, units: DisplayUnits) -> str:
-    """A burn rate in m/s as people read it."""
-    from strandwise.report.labels import format_number, in_unit, unit_text
-
-    return f"{format_number(in_unit(value, units.rate))} {unit_text(units.rate)}"
+def _equivalence_json(row: Equivalence) -> dict[str, Any]:
+    return {
+        "formulation": row.formulation,
+        "margin_percent": 100.0 * row.margin,
+        "verdict": row.verdict,
+        "p": row.p,
+        "ci90": percents(row.ci90),
+        "largest_change_percent": percent(row.largest_change),
+    }
 
 
-def _percent(value: float | None) -> float | None:
-    return None if value is None else 100.0 * value
-
-
-def _percents(interval: tuple[float, float] | None) -> list[float] | None:
-    return None if interval is None else [100.0 * end for end in interval]
+def _covariate_json(slope: CovariateSlope) -> dict[str, Any]:
+    return {
+        "covariate": slope.name,
+        "step": slope.step_text,
+        "percent_per_step": slope.percent_per_step,
+        "ci95": None if slope.ci95 is None else list(slope.ci95),
+        "p": slope.p,
+        "warnings": cautions_json(slope.cautions),
+    }
 
 
 def comparison_json(comparison: Comparison) -> dict[str, Any]:
@@ -127,14 +156,15 @@ def comparison_json(comparison: Comparison) -> dict[str, Any]:
     return {
         "baseline": comparison.baseline,
         "pressure_MPa": comparison.pressure / 1e6,
-        "between_batch_sd_percent": _percent(comparison.between_batch_sd),
-        "within_batch_sd_percent": _percent(comparison.within_batch_sd),
+        "between_batch_sd_percent": percent(comparison.between_batch_sd),
+        "within_batch_sd_percent": percent(comparison.within_batch_sd),
         "rate_kind": comparison.rate_kind,
         "formulations": [_shift_json(shift) for shift in comparison.formulations],
         "doses": [_dose_json(dose) for dose in comparison.doses],
-        "method_offset_percent": _percent(comparison.method_offset),
-        "method_offset_ci95": _percents(comparison.method_offset_ci95),
-        "warnings": [{"code": c.code, "message": c.message} for c in comparison.cautions],
+        "covariates": [_covariate_json(slope) for slope in comparison.covariates],
+        "method_offset_percent": percent(comparison.method_offset),
+        "method_offset_ci95": percents(comparison.method_offset_ci95),
+        "warnings": cautions_json(comparison.cautions),
     }
 
 
@@ -147,8 +177,8 @@ def _shift_json(shift: FormulationShift) -> dict[str, Any]:
         "pressure_range_MPa": [p / 1e6 for p in shift.pressure_range],
         "rate_mm_s": None if rate is None else rate * 1e3,
         "rate_ci95": None if interval is None else [r * 1e3 for r in interval],
-        "shift_percent": _percent(shift.shift),
-        "shift_ci95": _percents(shift.shift_ci95),
+        "shift_percent": percent(shift.shift),
+        "shift_ci95": percents(shift.shift_ci95),
         "shift_p": shift.shift_p,
         "n": shift.n,
         "n_sd": shift.n_sd,
@@ -157,7 +187,7 @@ def _shift_json(shift: FormulationShift) -> dict[str, Any]:
         "n_shift_p": shift.n_shift_p,
         "probability_slower": shift.probability_slower,
         "degrees_of_freedom": shift.degrees_of_freedom,
-        "warnings": [{"code": c.code, "message": c.message} for c in shift.cautions],
+        "warnings": cautions_json(shift.cautions),
     }
 
 
@@ -169,7 +199,7 @@ def _dose_json(dose: DoseSlope) -> dict[str, Any]:
         "amounts_percent": [100.0 * amount for amount in dose.amounts],
         "percent_per_percent": dose.percent_per_percent,
         "ci95": None if dose.ci95 is None else list(dose.ci95),
-        "warnings": [{"code": c.code, "message": c.message} for c in dose.cautions],
+        "warnings": cautions_json(dose.cautions),
     }
 
 
@@ -183,7 +213,7 @@ def print_comparison(comparison: Comparison, units: DisplayUnits) -> None:
         unit_text,
     )
     from strandwise.report.tables import Column, print_table
-    from strandwise.tracking import dose_sentence, sentence
+    from strandwise.tracking import covariate_sentence, dose_sentence, sentence
 
     at = pressure_text(comparison.pressure, units)
     columns = [
@@ -206,14 +236,14 @@ def print_comparison(comparison: Comparison, units: DisplayUnits) -> None:
         rate = None if shift.rate is None else in_unit(shift.rate, units.rate)
         ends = shift.rate_ci95
         half = None if ends is None else (ends[1] - ends[0]) / 2.0 / float(units.rate.factor)
-        interval = _pair(_percents(shift.shift_ci95))
+        interval = _pair(percents(shift.shift_ci95))
         rows.append(
             [
                 shift.formulation,
                 str(shift.batches),
                 str(shift.points),
                 format_number(rate, half),
-                "baseline" if reference else _with_interval(_percent(shift.shift), interval),
+                "baseline" if reference else _with_interval(percent(shift.shift), interval),
                 "" if reference else format_interval(interval, signed=True),
                 "" if reference else format_probability(shift.shift_p),
                 "" if reference else format_probability(shift.probability_slower),
@@ -242,10 +272,14 @@ def print_comparison(comparison: Comparison, units: DisplayUnits) -> None:
     for dose in comparison.doses:
         text = dose_sentence(dose)
         click.echo(f"{text[:1].upper()}{text[1:]}.")
+    for slope in comparison.covariates:
+        text = covariate_sentence(slope)
+        click.echo(f"{text[:1].upper()}{text[1:]}.")
     cautions = [(s.formulation, caution) for s in comparison.formulations for caution in s.cautions]
     cautions += [
         (dose.ingredient, caution) for dose in comparison.doses for caution in dose.cautions
     ]
+    cautions += [(slope.name, c) for slope in comparison.covariates for c in slope.cautions]
     cautions += [("", caution) for caution in comparison.cautions]
     echo_cautions(cautions)
 
@@ -274,7 +308,7 @@ def _notes(comparison: Comparison) -> list[str]:
         notes.append("Standard deviation of the rate: " + ", ".join(known) + ".")
     if comparison.method_offset is not None:
         offset = 100.0 * comparison.method_offset
-        interval = _pair(_percents(comparison.method_offset_ci95))
+        interval = _pair(percents(comparison.method_offset_ci95))
         half = None if interval is None else (interval[1] - interval[0]) / 2.0
         notes.append(
             f"Firings read {format_number(offset, half, signed=True)} % against strands, 95 % "

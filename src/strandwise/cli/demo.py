@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from strandwise.cli.common import CAUTION, echo_json, examples, json_option
+from strandwise.cli.showing import pressure_text
 
 if TYPE_CHECKING:
     from strandwise.records import Campaign
@@ -25,11 +26,12 @@ def command(folder: Path | None, *, as_json: bool) -> None:
     The campaign is invented: three formulations of a nitrate/sugar propellant, one of them the
     baseline, strands and a few firings. DIR is `strandwise-demo`, or the next free such name.
     """
-    from strandwise.cli.compare import comparison_json, pressure_text, print_comparison
+    from strandwise.cli.compare import comparison_json, print_comparison
     from strandwise.cli.fit import fit_json, print_fits
     from strandwise.report.figures import draw_comparison, draw_rate_laws, save_figure
     from strandwise.report.labels import display_units
-    from strandwise.workflow.analysis import compare_campaign, fit_campaign, reduce_campaign
+    from strandwise.workflow.analysis import fit_campaign, reduce_campaign
+    from strandwise.workflow.tracking import compare_campaign
 
     target = folder or _free_folder()
     campaign = _copy(target)

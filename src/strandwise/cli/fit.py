@@ -17,11 +17,12 @@ from strandwise.cli.common import (
     json_option,
     units_option,
 )
+from strandwise.cli.showing import cautions_json, percent, percents, pressure_text
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from strandwise.ratelaw import RateFit
+    from strandwise.ratelaw import FittedParameter, RateFit
     from strandwise.report.labels import DisplayUnits
     from strandwise.workflow.analysis import Fitter
 
@@ -38,10 +39,15 @@ __all__ = ["command"]
 )
 @click.option(
     "--law",
-    type=click.Choice(["power", "linear", "two-term"]),
+    type=click.Choice(["power", "linear", "two-term", "segmented", "auto"]),
     default="power",
     show_default=True,
-    help="r = a·Pⁿ; r = b + a·P; 1/r = a/P + b/P^⅓.",
+    help="r = a·Pⁿ; r = b + a·P; 1/r = a/P + b/P^⅓; power laws that meet; or let the tests decide.",
+)
+@click.option(
+    "--explain",
+    metavar="BATCH",
+    help="Say what drives the law of BATCH, and which test to repeat or to add.",
 )
 @click.option(
     "--method",
@@ -61,6 +67,7 @@ def command(
     batch: str | None,
     pool: str | None,
     law: str,
+    explain: str | None,
     method: Any,
     units: str | None,
     figure: Path | None,
@@ -73,7 +80,7 @@ def command(
     """
     from strandwise.ratelaw import fit_batches
     from strandwise.records import read_campaign
-    from strandwise.workflow.analysis import fit_campaign, reduce_campaign
+    from strandwise.workflow.analysis import explain_campaign_fit, fit_campaign, reduce_campaign
 
     fitter: Fitter = fit_batches
     if law != "power":
@@ -82,7 +89,12 @@ def command(
         fitter = fit_batches_nonlinear
     reduced = reduce_campaign(read_campaign(campaign_folder(ctx, campaign)).sound())
     fits = fit_campaign(
-        reduced, batch=batch, pool=pool is not None, law=law, method=method, fitter=fitter
+        reduced,
+        batch=explain or batch,
+        pool=pool is not None,
+        law=law,
+        method=method,
+        fitter=fitter,
     )
     from strandwise.report.labels import display_units
 
@@ -97,10 +109,24 @@ def command(
         save_figure(
             draw_rate_laws(fits, points, shown, title=reduced.campaign.settings.title), figure
         )
+    explained = None
+    if explain is not None:
+        explained = explain_campaign_fit(
+            reduced,
+            fits[0],
+            method=method,
+            fitter=fitter,
+            format_pressure=lambda value: pressure_text(value, shown),
+        )
     if as_json:
-        echo_json({"fits": [fit_json(fit) for fit in fits]})
+        told = {} if explained is None else {"explanation": list(explained.sentences)}
+        echo_json({"fits": [fit_json(fit) for fit in fits]} | told)
         return
     print_fits(fits, shown)
+    if explained is not None:
+        click.echo(f"\nWhat drives {explain}:")
+        for text in explained.sentences:
+            click.echo(f"  {text}.")
     if figure is not None:
         click.echo(f"\nPicture: {figure}")
 
@@ -139,7 +165,48 @@ def fit_json(fit: RateFit) -> dict[str, Any]:
             }
             for p in fit.parameters
         ],
-        "warnings": [{"code": c.code, "message": c.message} for c in fit.cautions],
+        "breaks_MPa": [_break_json(one) for one in fit.breaks],
+        "exponents": [
+            {"n": one.value, "ci95": None if one.ci95 is None else list(one.ci95)}
+            for one in fit.exponents
+        ],
+        "temperature": _temperature_json(fit),
+        "choice": _choice_json(fit),
+        "warnings": cautions_json(fit.cautions),
+    }
+
+
+def _break_json(one: FittedParameter) -> dict[str, Any]:
+    interval = None if one.ci95 is None else [end / 1e6 for end in one.ci95]
+    return {"pressure_MPa": one.value / 1e6, "ci95": interval}
+
+
+def _temperature_json(fit: RateFit) -> dict[str, Any] | None:
+    effect = fit.temperature
+    if effect is None:
+        return None
+    return {
+        "reference_degC": effect.reference - 273.15,
+        "sigma_p_percent_per_K": 100.0 * effect.sigma_p,
+        "sigma_p_ci95": percents(effect.sigma_p_ci95),
+        "pi_k_percent_per_K": percent(effect.pi_k),
+        "pi_k_ci95": percents(effect.pi_k_ci95),
+    }
+
+
+def _choice_json(fit: RateFit) -> dict[str, Any] | None:
+    choice = fit.choice
+    if choice is None:
+        return None
+    return {
+        "law": choice.law,
+        "margin": choice.margin,
+        "thin": choice.thin,
+        "reason": choice.reason,
+        "candidates": [
+            {"law": c.law, "aicc": c.aicc, "difference": c.difference, "why_not": c.why_not}
+            for c in choice.candidates
+        ],
     }
 
 
@@ -165,6 +232,7 @@ def print_fits(fits: tuple[RateFit, ...], units: DisplayUnits) -> None:
     columns = [
         Column("Batch", kind="text"),
         Column("Formulation", kind="text"),
+        *([] if len({fit.law for fit in fits}) == 1 else [Column("law", kind="text")]),
         Column("tests"),
         Column("tested from … to", pressure),
         *([Column("a"), Column("95 %", joined=True)] if power else []),
@@ -180,6 +248,7 @@ def print_fits(fits: tuple[RateFit, ...], units: DisplayUnits) -> None:
         row = [
             fit.label,
             fit.formulation,
+            *([] if len({one.law for one in fits}) == 1 else [fit.law]),
             str(fit.points),
             NO_VALUE
             if span is None
@@ -204,13 +273,50 @@ def print_fits(fits: tuple[RateFit, ...], units: DisplayUnits) -> None:
             NO_VALUE if fit.scatter is None else f"{100.0 * fit.scatter:.1f}",
         ]
         rows.append(row)
-    law = "rate = a·Pⁿ" if power else f"{fits[0].law} law"
+    law = "rate = a·Pⁿ" if power else "laws"
     legend = (
         f"{law} with P absolute in {pressure} and the rate in {rate}; 95 % intervals; scatter is "
         "from test to test, beyond the uncertainty of the readings."
     )
-    print_table(columns, rows, file=sys.stdout, title="Burn-rate laws", notes=[legend])
+    notes = [legend, *(text for fit in fits for text in _law_notes(fit, units))]
+    print_table(columns, rows, file=sys.stdout, title="Burn-rate laws", notes=notes)
     echo_cautions((fit.label, caution) for fit in fits for caution in fit.cautions)
+
+
+def _law_notes(fit: RateFit, units: DisplayUnits) -> list[str]:
+    """What a fit has beside a and n: breaks, the effect of temperature, the choice of the law."""
+    notes = []
+    if fit.breaks:
+        slopes = [f"n = {_valued(n.value, n.ci95)}" for n in fit.exponents]
+        steps = [slopes[0]]
+        for slope, one in zip(slopes[1:], fit.breaks, strict=True):
+            steps += [f"up to {_break_text(one, units)}, then {slope}"]
+        notes.append(f"{fit.label}: {' '.join(steps)}")
+    effect = fit.temperature
+    if effect is not None:
+        text = (
+            f"{fit.label}: σ_p {_valued(100 * effect.sigma_p, _hundredfold(effect.sigma_p_ci95))}"
+        )
+        text += " % of the rate a kelvin"
+        if effect.pi_k is not None:
+            pi_k = _valued(100 * effect.pi_k, _hundredfold(effect.pi_k_ci95))
+            text += f", π_K {pi_k} % of chamber pressure a kelvin"
+        notes.append(text)
+    if fit.choice is not None:
+        notes.append(f"{fit.label}: {fit.choice.reason}")
+    return notes
+
+
+def _break_text(one: FittedParameter, units: DisplayUnits) -> str:
+    text = pressure_text(one.value, units)
+    if one.ci95 is None:
+        return text
+    low, high = (pressure_text(end, units) for end in one.ci95)
+    return f"{text} (95 %: {low} to {high})"
+
+
+def _hundredfold(interval: tuple[float, float] | None) -> tuple[float, float] | None:
+    return None if interval is None else (100.0 * interval[0], 100.0 * interval[1])
 
 
 def _valued(value: float | None, interval: tuple[float, ...] | None) -> str:

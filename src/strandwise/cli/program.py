@@ -32,6 +32,8 @@ _COMMANDS = {
     "reduce": ("reduce", "List the burn rate that each test gave."),
     "fit": ("fit", "Fit the burn-rate law of each batch."),
     "compare": ("compare", "Say what each change of formulation did."),
+    "drift": ("drift", "Chart the batches of a formulation over time."),
+    "plan": ("plan", "Say which test would tell most."),
 }
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -13,9 +14,11 @@ from strandwise.cli.common import (
     echo_cautions,
     echo_json,
     examples,
+    figure_option,
     json_option,
     units_option,
 )
+from strandwise.cli.showing import cautions_json, scaled
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -30,41 +33,88 @@ _ORIGINS = {"scatter": "nothing is stated of the readings, the fit takes their �
 _MOST_NAMED = 5
 
 
-@click.command("reduce", epilog=examples("strandwise reduce demo"))
+@click.command(
+    "reduce",
+    epilog=examples(
+        "strandwise reduce demo",
+        "strandwise reduce demo --test F-03 --budget --figure trace.svg --swept-figure swept.svg",
+    ),
+)
 @campaign_argument
+@click.option("--test", "only", help="One test only.")
+@click.option("--budget", is_flag=True, help="Of a firing: where its uncertainty comes from.")
 @units_option
+@figure_option
+@click.option(
+    "--swept-figure",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Of a firing: draw its burn rate against pressure, instant by instant.",
+)
 @json_option
 @click.pass_context
-def command(ctx: click.Context, campaign: str, units: str | None, *, as_json: bool) -> None:
+def command(
+    ctx: click.Context,
+    campaign: str,
+    *,
+    only: str | None,
+    budget: bool,
+    units: str | None,
+    figure: Path | None,
+    swept_figure: Path | None,
+    as_json: bool,
+) -> None:
     """List the burn rate that each test of CAMPAIGN gave, and what each firing gave beside it.
 
     Pressures are absolute. The ± are standard uncertainties from what is known of the readings;
     where nothing is known there is none, and the fit takes it from the scatter.
     """
     from strandwise.records import read_campaign
-    from strandwise.workflow.analysis import reduce_campaign
+    from strandwise.workflow.analysis import one_test, reduce_campaign
 
     reduced = reduce_campaign(read_campaign(campaign_folder(ctx, campaign)).sound())
-    if as_json:
-        echo_json(_as_json(reduced))
-        return
+    if only is not None:
+        reduced = one_test(reduced, only)
     from strandwise.report.labels import display_units
 
     shown = display_units(units or reduced.campaign.settings.units)
+    drawn = _draw(reduced, shown, figure, swept_figure)
+    if as_json:
+        echo_json(_as_json(reduced))
+        return
     _print_points(reduced, shown)
     for firing in reduced.firings:
         _print_firing(firing, shown)
+        if budget:
+            _print_budget(firing)
+    for path in drawn:
+        click.echo(f"\nPicture: {path}")
 
 
-def _scaled(value: float | None, unit: float) -> float | None:
-    return None if value is None else value / unit
+def _draw(
+    reduced: ReducedCampaign, units: DisplayUnits, figure: Path | None, swept: Path | None
+) -> list[Path]:
+    if figure is None and swept is None:
+        return []
+    if len(reduced.firings) != 1:
+        msg = "A picture is of one firing: name it with --test."
+        raise click.UsageError(msg)
+    from strandwise.report.figures import draw_firing_trace, draw_swept_rate, save_figure
+
+    (firing,) = reduced.firings
+    drawn = []
+    for path, draw in ((figure, draw_firing_trace), (swept, draw_swept_rate)):
+        if path is not None:
+            save_figure(draw(firing, units), path)
+            drawn.append(path)
+    return drawn
 
 
 def _as_json(reduced: ReducedCampaign) -> dict[str, Any]:
     return {
         "points": [_point_json(point) for point in reduced.points],
         "firings": [_firing_json(firing) for firing in reduced.firings],
-        "warnings": [{"code": c.code, "message": c.message} for c in reduced.cautions],
+        "warnings": cautions_json(reduced.cautions),
     }
 
 
@@ -76,14 +126,14 @@ def _point_json(point: RatePoint) -> dict[str, Any]:
         "formulation": point.formulation,
         "kind": point.kind,
         "pressure_MPa": point.pressure / 1e6,
-        "pressure_sd_MPa": _scaled(point.pressure_sd, 1e6),
+        "pressure_sd_MPa": scaled(point.pressure_sd, 1e6),
         "rate_mm_s": point.rate * 1e3,
-        "rate_sd_mm_s": _scaled(point.rate_sd, 1e-3),
+        "rate_sd_mm_s": scaled(point.rate_sd, 1e-3),
         "temperature_degC": None if temperature is None else temperature - 273.15,
         "used": point.used,
         "why_not": point.why_not,
         "uncertainty": point.uncertainty,
-        "warnings": [{"code": c.code, "message": c.message} for c in point.cautions],
+        "warnings": cautions_json(point.cautions),
     }
 
 
@@ -98,25 +148,107 @@ def _firing_json(firing: FiringReduction) -> dict[str, Any]:
         "burn_time_s": firing.burn_time,
         "burn_time_sd_s": firing.burn_time_sd,
         "action_time_s": firing.action_time,
-        "mean_pressure_MPa": _scaled(firing.mean_pressure, 1e6),
-        "rate_mean_pressure_MPa": _scaled(firing.rate_mean_pressure, 1e6),
-        "pressure_sd_MPa": _scaled(firing.pressure_sd, 1e6),
-        "peak_pressure_MPa": _scaled(firing.peak_pressure, 1e6),
+        "mean_pressure_MPa": scaled(firing.mean_pressure, 1e6),
+        "rate_mean_pressure_MPa": scaled(firing.rate_mean_pressure, 1e6),
+        "pressure_sd_MPa": scaled(firing.pressure_sd, 1e6),
+        "peak_pressure_MPa": scaled(firing.peak_pressure, 1e6),
         "peak_thrust_N": firing.peak_thrust,
         "mean_thrust_N": firing.mean_thrust,
         "total_impulse_N_s": firing.total_impulse,
         "specific_impulse_s": firing.specific_impulse,
         "characteristic_velocity_m_s": firing.characteristic_velocity,
-        "rate_thickness_over_time_mm_s": _scaled(firing.rate_thickness_over_time, 1e-3),
-        "rate_sd_mm_s": _scaled(firing.rate_sd, 1e-3),
-        "rate_mass_balance_mm_s": _scaled(firing.rate_mass_balance, 1e-3),
-        "web_mm": _scaled(firing.web, 1e-3),
+        "rate_thickness_over_time_mm_s": scaled(firing.rate_thickness_over_time, 1e-3),
+        "rate_sd_mm_s": scaled(firing.rate_sd, 1e-3),
+        "rate_mass_balance_mm_s": scaled(firing.rate_mass_balance, 1e-3),
+        "web_mm": scaled(firing.web, 1e-3),
         "pressure_from": firing.pressure_from,
         "why_no_point": firing.why_no_point,
         "rules": list(firing.rules),
         "account": list(firing.account),
-        "warnings": [{"code": c.code, "message": c.message} for c in firing.cautions],
+        "characteristic_velocity_sd_m_s": firing.characteristic_velocity_sd,
+        "thrust_coefficient": firing.thrust_coefficient,
+        "swept": _swept_json(firing),
+        "budget": _budget_json(firing),
+        "warnings": cautions_json(firing.cautions),
     }
+
+
+def _swept_json(firing: FiringReduction) -> dict[str, Any] | None:
+    swept = firing.swept
+    if swept is None:
+        return None
+    interval = swept.exponent_interval(0.95) if swept.exponent is not None else None
+    return {
+        "n": swept.exponent,
+        "n_ci95": None if interval is None else list(interval),
+        "why_no_n": swept.why_no_exponent,
+        "reference_pressure_MPa": swept.reference_pressure / 1e6,
+        "rate_at_reference_mm_s": swept.rate_at_reference * 1e3,
+        "web_closure_percent": 100.0 * swept.closure,
+    }
+
+
+def _budget_json(firing: FiringReduction) -> dict[str, Any] | None:
+    budget = firing.budget
+    if budget is None:
+        return None
+    return {
+        "rate_sd_percent": 100.0 * budget.rate_sd,
+        "pressure_sd_percent": 100.0 * budget.pressure_sd,
+        "advice": budget.advice,
+        "rows": [
+            {
+                "reading": row.reading.key,
+                "value": row.reading.value,
+                "sd": row.reading.sd,
+                "unit": row.reading.unit,
+                "basis": row.reading.basis,
+                "rate_effect_percent": 100.0 * row.rate_effect,
+                "pressure_effect_percent": 100.0 * row.pressure_effect,
+                "share_percent": 100.0 * row.law_share,
+            }
+            for row in budget.rows
+        ],
+    }
+
+
+def _print_budget(firing: FiringReduction) -> None:
+    from strandwise.report.labels import format_number
+    from strandwise.report.tables import Column, print_table
+
+    budget = firing.budget
+    if budget is None:
+        click.echo("  no budget: nothing could be reduced")
+        return
+    columns = [
+        Column("Reading", kind="text"),
+        Column("its ±"),
+        Column("unit", kind="text"),
+        Column("known from", kind="text"),
+        Column("rate", "%"),
+        Column("pressure", "%"),
+        Column("share", "%"),
+    ]
+    rows = [
+        [
+            row.reading.name,
+            format_number(row.reading.sd, digits=2),
+            "" if row.reading.unit == "1" else row.reading.unit,
+            row.reading.basis,
+            format_number(100.0 * row.rate_effect, digits=2, signed=True),
+            format_number(100.0 * row.pressure_effect, digits=2, signed=True),
+            f"{100.0 * row.law_share:.0f}",
+        ]
+        for row in budget.rows
+    ]
+    click.echo()
+    notes = [
+        "What one standard uncertainty of each reading does to rate and pressure; share of the "
+        "variance of the rate against a law.",
+        f"{budget.advice[:1].upper()}{budget.advice[1:]}.",
+    ]
+    title = f"Where the uncertainty of {firing.test} comes from"
+    print_table(columns, rows, file=sys.stdout, title=title, notes=notes)
 
 
 def _print_points(reduced: ReducedCampaign, units: DisplayUnits) -> None:

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+from strandwise.report.calibration_figure import draw_calibration
 from strandwise.report.comparison_figure import draw_comparison
+from strandwise.report.drift_figure import draw_drift
 from strandwise.report.firing_figure import draw_firing_trace
 from strandwise.report.rate_figure import draw_rate_laws
 from strandwise.report.style import PICTURE_FORMATS, picture_bytes, save_figure
+from strandwise.report.swept_figure import draw_swept_rate
 
 __all__ = [
     "PICTURE_FORMATS",
+    "draw_calibration",
     "draw_comparison",
+    "draw_drift",
     "draw_firing_trace",
     "draw_rate_laws",
+    "draw_swept_rate",
     "picture_bytes",
     "save_figure",
 ]

@@ -39,7 +39,11 @@ _MOST_SAMPLES = 4000
 _SLICES = 1000
 # Share of the action time shown before ignition and after the end.
 _BEFORE, _AFTER = 0.15, 0.3
-_EARLY_BURNOUT = 0.35
+# So few samples within the picture are marked one by one: what lies between them is not known.
+_FEW_SAMPLES = 250
+_LETTER_POINTS = 4.7
+_EVENT_SIZE = 8.0
+_EVENT_GAP, _EVENT_ROW = 3.0, 12.0
 _PRESSURE_SOURCES = {
     "gauge": "Pressure: measured.",
     "thrust": "Pressure: from the thrust, through the thrust coefficient; not measured.",
@@ -51,14 +55,24 @@ class _Channel:
     label: str
     values: FloatArray
     colour: str
+    level: float | None = None
+    absolute: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class _Event:
+    text: str
+    since: float
+    dashes: tuple[float, tuple[float, ...]]
 
 
 def draw_firing_trace(reduction: FiringReduction, units: DisplayUnits, title: str = "") -> Figure:
     """Pressure and thrust of a firing, each in its own panel, with its events.
 
-    Time counts from ignition. The stretch from ignition to web burnout is shaded; the three
-    instants are named above. Long traces are thinned to the lowest and highest sample of each
-    of a thousand slices, so that no peak is lost.
+    Time counts from ignition. The stretch from ignition to web burnout is shaded, and so is one
+    standard uncertainty either side of web burnout; the three instants are named above. Long
+    traces are thinned to the lowest and highest sample of each of a thousand slices, so that no
+    peak is lost; the samples of short ones are marked. Cautions are named below.
 
     Parameters
     ----------
@@ -94,11 +108,12 @@ def draw_firing_trace(reduction: FiringReduction, units: DisplayUnits, title: st
         inside = (series.time >= window[0]) & (series.time <= window[1])
         for ax, channel in zip(axes, channels, strict=True):
             _draw_channel(ax, series.time[inside] - zero, channel, inside)
-            _shade_burn(ax, reduction)
+            _shade_burn(ax, reduction, channel.level)
             ax.set_xlim(window[0] - zero, window[1] - zero)
             ax.set_ylabel(channel.label)
+            ax.yaxis.set_major_formatter(lambda value, _: plain_number(value))
             ax.xaxis.set_major_formatter(lambda value, _: plain_number(value))
-        _name_events(axes[0], reduction)
+        _name_events(axes[0], _events(reduction), (window[0] - zero, window[1] - zero))
         axes[-1].set_xlabel(
             "Time from ignition (s)" if reduction.ignition is not None else "Time (s)"
         )
@@ -116,7 +131,9 @@ def _channels(reduction: FiringReduction, units: DisplayUnits) -> list[_Channel]
         if reduction.pressure_from == "thrust":
             label = f"{label},\nfrom the thrust"
         values = in_unit(series.pressure, units.pressure)
-        channels.append(_Channel(label, values, ACCENT))
+        mean = reduction.rate_mean_pressure
+        level = None if mean is None else in_unit(mean, units.pressure)
+        channels.append(_Channel(label, values, ACCENT, level, absolute=True))
     if series is not None and series.thrust is not None:
         values = in_unit(series.thrust, units.force)
         channels.append(_Channel(axis_label("Thrust", units.force), values, SERIES[1].colour))
@@ -136,8 +153,20 @@ def _window(reduction: FiringReduction, time: FloatArray) -> tuple[float, float]
 
 def _draw_channel(ax: Axes, time: FloatArray, channel: _Channel, inside: NDArray[np.bool_]) -> None:
     shown, values = _thinned(time, channel.values[inside])
-    ax.plot(shown, values, color=channel.colour, linewidth=1.2, zorder=2.2)
-    ax.axhline(0.0, color=MUTED, linewidth=0.7, zorder=1.5)
+    marker = "." if len(shown) <= _FEW_SAMPLES else None
+    ax.plot(
+        shown,
+        values,
+        color=channel.colour,
+        linewidth=1.2,
+        marker=marker,
+        markersize=3.5,
+        zorder=2.2,
+    )
+    if channel.absolute and np.nanmin(values) >= 0.0:
+        ax.set_ylim(bottom=0.0)
+    else:
+        ax.axhline(0.0, color=MUTED, linewidth=0.7, zorder=1.5)
 
 
 def _thinned(time: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -154,53 +183,74 @@ def _thinned(time: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArr
     return time[order], values[order]
 
 
-def _shade_burn(ax: Axes, reduction: FiringReduction) -> None:
-    start = reduction.ignition
+def _shade_burn(ax: Axes, reduction: FiringReduction, level: float | None) -> None:
+    start, burnout = reduction.ignition, reduction.web_burnout
     if start is None:
         return
-    if reduction.web_burnout is not None:
-        ax.axvspan(0.0, reduction.web_burnout - start, color=ACCENT, alpha=0.07, linewidth=0)
-    for _, instant, dashes in _events(reduction):
-        ax.axvline(instant - start, color=INK, linewidth=0.9, linestyle=dashes, zorder=2.0)
+    if burnout is not None:
+        ax.axvspan(0.0, burnout - start, color=ACCENT, alpha=0.07, linewidth=0)
+        if reduction.burn_time_sd:
+            spread = reduction.burn_time_sd
+            ends = burnout - start - spread, burnout - start + spread
+            ax.axvspan(*ends, color=ACCENT, alpha=0.13, linewidth=0)
+        if level is not None:
+            ax.plot(
+                [0.0, burnout - start], [level, level], color=INK, linewidth=0.9, dashes=(1.0, 2.0)
+            )
+    for event in _events(reduction):
+        ax.axvline(event.since, color=INK, linewidth=0.9, linestyle=event.dashes, zorder=2.0)
 
 
-def _events(
-    reduction: FiringReduction,
-) -> list[tuple[str, float, tuple[float, tuple[float, ...]]]]:
-    named = (
-        ("ignition", reduction.ignition, (0.0, ())),
-        ("web burnout", reduction.web_burnout, (0.0, (5.0, 2.0))),
-        ("end of action", reduction.end, (0.0, (1.5, 1.5))),
+def _events(reduction: FiringReduction) -> list[_Event]:
+    start = reduction.ignition
+    if start is None:
+        return []
+    named: tuple[tuple[str, float | None, tuple[float, ...]], ...] = (
+        ("ignition", start, ()),
+        ("web burnout", reduction.web_burnout, (5.0, 2.0)),
+        ("end of action", reduction.end, (1.5, 1.5)),
     )
-    return [(name, instant, dashes) for name, instant, dashes in named if instant is not None]
+    return [
+        _Event(
+            name if name == "ignition" else f"{name} {format_number(instant - start)} s",
+            instant - start,
+            (0.0, dashes),
+        )
+        for name, instant, dashes in named
+        if instant is not None
+    ]
 
 
-def _name_events(ax: Axes, reduction: FiringReduction) -> None:
-    """Names above the panel, each leaning away from its neighbour."""
-    if reduction.ignition is None:
-        return
-    action = (reduction.end or reduction.ignition) - reduction.ignition
-    burn = (reduction.web_burnout or reduction.ignition) - reduction.ignition
-    early = burn < _EARLY_BURNOUT * action
-    sides: dict[str, Literal["left", "right"]] = {
-        "ignition": "right",
-        "web burnout": "left" if early else "right",
-        "end of action": "left",
-    }
-    for name, instant, _ in _events(reduction):
-        since = instant - reduction.ignition
-        text = name if name == "ignition" else f"{name} {format_number(since)} s"
-        side = sides[name]
+def _name_events(ax: Axes, events: Sequence[_Event], window: tuple[float, float]) -> None:
+    """Names above the panel, beside their lines, where there is room; else a row higher."""
+    width = 72.0 * _SIZE[0] * 0.88
+    taken: list[tuple[int, float, float]] = []
+    for event in events:
+        place = (event.since - window[0]) / (window[1] - window[0]) * width
+        needs = len(event.text) * _LETTER_POINTS + _EVENT_GAP
+        for row, side in _places(event.text):
+            low, high = (place - needs, place) if side == "right" else (place, place + needs)
+            free = all(high <= left or low >= right for at, left, right in taken if at == row)
+            if free and low >= -_EVENT_ROW and high <= width + _EVENT_ROW:
+                break
+        taken.append((row, low, high))
         ax.annotate(
-            text,
-            (since, 1.0),
+            event.text,
+            (event.since, 1.0),
             xycoords=("data", "axes fraction"),
-            xytext=(3 if side == "right" else -3, 4),
+            xytext=(_EVENT_GAP if side == "left" else -_EVENT_GAP, 4 + row * _EVENT_ROW),
             textcoords="offset points",
             ha=side,
             va="bottom",
-            fontsize=8.0,
+            fontsize=_EVENT_SIZE,
         )
+
+
+def _places(text: str) -> list[tuple[int, Literal["left", "right"]]]:
+    """Row and alignment to try, in order: the end of action stands right of its line if it can."""
+    first: Literal["left", "right"] = "left" if text.startswith("end") else "right"
+    second: Literal["left", "right"] = "right" if first == "left" else "left"
+    return [(row, side) for row in (0, 1, 2) for side in (first, second)]
 
 
 def _heading(reduction: FiringReduction) -> str:
@@ -211,7 +261,10 @@ def _sentences(reduction: FiringReduction, units: DisplayUnits) -> Sequence[str]
     sentences = []
     if reduction.burn_time is not None:
         burn = format_plus_minus(reduction.burn_time, reduction.burn_time_sd)
-        sentences.append(f"Shaded: burn time, {burn} s (one standard uncertainty).")
+        darker = "; darker: this uncertainty" if reduction.burn_time_sd else ""
+        sentences.append(f"Shaded: burn time, {burn} s (one standard uncertainty{darker}).")
+    if peaks := _peaks(reduction, units):
+        sentences.append(f"Peak {peaks}.")
     if reduction.pressure_from in _PRESSURE_SOURCES:
         sentences.append(_PRESSURE_SOURCES[reduction.pressure_from])
     point = reduction.point
@@ -226,8 +279,23 @@ def _sentences(reduction: FiringReduction, units: DisplayUnits) -> Sequence[str]
         )
         sentences.append(
             f"Burn rate {rate} {unit_text(units.rate)} at {pressure} "
-            f"{unit_text(units.pressure)} absolute."
+            f"{unit_text(units.pressure)} absolute"
+            + (" (level line)." if reduction.rate_mean_pressure is not None else ".")
         )
     elif reduction.why_no_point:
         sentences.append(f"No burn rate: {reduction.why_no_point}.")
+    if codes := list(dict.fromkeys(caution.code for caution in reduction.cautions)):
+        named = ", ".join(code.replace("-", " ") for code in codes)
+        sentences.append(f"Cautions, which reduce spells out: {named}.")
     return sentences
+
+
+def _peaks(reduction: FiringReduction, units: DisplayUnits) -> str:
+    parts = []
+    if reduction.peak_pressure is not None:
+        peak = format_number(in_unit(reduction.peak_pressure, units.pressure))
+        parts.append(f"{peak} {unit_text(units.pressure)} absolute")
+    if reduction.peak_thrust is not None:
+        peak = format_number(in_unit(reduction.peak_thrust, units.force))
+        parts.append(f"{peak} {unit_text(units.force)}")
+    return ", ".join(parts)

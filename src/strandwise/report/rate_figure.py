@@ -197,6 +197,24 @@ def _draw_law(ax: Axes, series: Series, units: DisplayUnits, view: View, depth: 
         linestyle=style.dashes,
         zorder=2.0,
     )
+    _draw_breaks(ax, series, units)
+
+
+def _draw_breaks(ax: Axes, series: Series, units: DisplayUnits) -> None:
+    """Mark where a segmented law bends, with the pressures that the tests allow for it."""
+    fit = series.fit
+    for one in fit.breaks:
+        rate = in_unit(fit.rate_at(one.value).rate, units.rate)
+        if one.ci95 is not None:
+            ax.plot(
+                [in_unit(end, units.pressure) for end in one.ci95],
+                [rate, rate],
+                color=series.style.colour,
+                linewidth=1.1,
+                marker="|",
+                markersize=7.0,
+                zorder=2.2,
+            )
 
 
 def _draw_points(ax: Axes, series: Series, units: DisplayUnits) -> None:
@@ -261,6 +279,12 @@ def _legend_labels(panel: Panel, width: float) -> list[str]:
 def _law_text(fit: RateFit) -> str:
     if fit.n is None:
         return f"{fit.label}: no law"
+    if fit.breaks:
+        exponents = ", ".join(
+            format_number(one.value, None if one.ci95 is None else one.ci95[1] - one.value)
+            for one in fit.exponents
+        )
+        return f"{fit.label}: n = {exponents} between its breaks"
     if fit.law != "power":
         return f"{fit.label}: {fit.law} law"
     if fit.n_ci95 is None:
@@ -284,6 +308,8 @@ def _sentences(
         sentences.append(
             "Shaded: 95 % confidence band of the law, over the pressures it was tested at."
         )
+    if any(fit.breaks for fit in fits):
+        sentences.append("Between ticks: where the law bends, 95 % interval of that pressure.")
     if any(point.pressure_sd or point.rate_sd for point in points):
         sentences.append("Bars: one standard uncertainty.")
     if kinds == {"strand", "firing"}:

@@ -160,7 +160,9 @@ def curve_of(fit: RateFit) -> RateBand | None:
     if not fit.identified or fit.pressure_range is None:
         return None
     low, high = fit.pressure_range
-    return fit.band(np.geomspace(low, high, _LINE_POINTS), 0.95)
+    corners = [one.value for one in fit.breaks if low < one.value < high]
+    pressures = np.sort(np.concatenate([np.geomspace(low, high, _LINE_POINTS), corners]))
+    return fit.band(pressures, 0.95)
 
 
 def outliers_of(fit: RateFit) -> dict[str, bool]:

@@ -7,33 +7,34 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import groupby
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from strandwise.errors import DataError, RequestError
 from strandwise.findings import Caution
-from strandwise.formulation import dose_of
-from strandwise.ratelaw import RateSeries, fit_batches
+from strandwise.ratelaw import RateSeries, explain_fit, fit_batches
 from strandwise.reduction import reduce_firing, reduce_strand
-from strandwise.tracking import RateObservations, compare_formulations
 from strandwise.workflow.recording import unknown_name
 
 if TYPE_CHECKING:
+    import datetime as dt
     from collections.abc import Iterable, Mapping, Sequence
 
-    from strandwise.ratelaw import RateFit
+    from strandwise.ratelaw import Explanation, RateFit
     from strandwise.records import Campaign, Firing, Gas, StrandReading
     from strandwise.reduction import FiringReduction, RatePoint
-    from strandwise.tracking import Comparison
 
 __all__ = [
     "Fitter",
     "Method",
     "ReducedCampaign",
-    "compare_campaign",
+    "explain_campaign_fit",
     "fit_campaign",
+    "one_test",
+    "points_to_fit",
     "reduce_campaign",
+    "series_of",
 ]
 
 Method = Literal["auto", "strand", "firing", "both"]
@@ -100,6 +101,23 @@ def reduce_campaign(campaign: Campaign) -> ReducedCampaign:
     return ReducedCampaign(campaign=campaign, points=tuple(points), firings=tuple(firings))
 
 
+def one_test(reduced: ReducedCampaign, test: str) -> ReducedCampaign:
+    """The same with one test alone.
+
+    Raises
+    ------
+    RequestError
+        There is no such test.
+    """
+    points = tuple(point for point in reduced.points if point.test == test)
+    firings = tuple(firing for firing in reduced.firings if firing.test == test)
+    if not points and not firings:
+        known = dict.fromkeys([p.test for p in reduced.points] + [f.test for f in reduced.firings])
+        error = unknown_name("test", test, known)
+        raise error
+    return dataclasses.replace(reduced, points=points, firings=firings)
+
+
 def _reduce_strand(
     campaign: Campaign, rows: Sequence[StrandReading], exponents: Mapping[str, float]
 ) -> RatePoint:
@@ -147,7 +165,7 @@ def _gas_of(firing: Firing, campaign: Campaign) -> Gas:
 
 def _exponents(campaign: Campaign, points: Sequence[RatePoint]) -> dict[str, float]:
     """Exponent of each batch: its own, else that of its formulation, else of the campaign."""
-    fits = fit_batches(_series(points, by="batch"))
+    fits = fit_batches(series_of(points, by="batch"))
     own = {fit.label: fit.n for fit in fits if fit.n is not None and fit.points > 2}
     by_formulation: dict[str, list[float]] = {}
     for fit in fits:
@@ -200,8 +218,8 @@ def fit_campaign(
     if batch is not None and batch not in campaign.batches:
         error = unknown_name("batch", batch, campaign.batches)
         raise error
-    used = [p for p in reduced.points if p.used and batch in (None, p.batch)]
-    if not used:
+    used = [p for p in reduced.points if p.used]
+    if not any(batch in (None, p.batch) for p in used):
         where = f"batch `{batch}`" if batch else f"campaign `{campaign.name}`"
         msg = f"{where} has no test that may be used"
         raise RequestError(
@@ -211,29 +229,69 @@ def fit_campaign(
     groups: dict[str, list[RatePoint]] = {}
     for point in used:
         groups.setdefault(getattr(point, by), []).append(point)
-    chosen = {label: _choose(points, method) for label, points in groups.items()}
+    # The other batches stay in: what stands out from a law is judged by their scatter too.
+    chosen = {label: points_to_fit(points, method) for label, points in groups.items()}
     reference = reference_pressure or campaign.settings.reference_pressure
     fits = fitter(
-        _series([p for points, _ in chosen.values() for p in points], by=by),
+        series_of([p for points, _ in chosen.values() for p in points], by=by),
         law=law,
         reference_pressure=reference,
     )
     order = list(campaign.formulations if pool else campaign.batches)
+    of = None if batch is None else campaign.batches[batch].formulation
     with_cautions = [
         dataclasses.replace(
             fit,
             cautions=(*fit.cautions, *chosen[fit.label][1], *_pool_caution(groups, fit, pool=pool)),
         )
         for fit in fits
+        if batch is None or fit.label == batch or (pool and fit.formulation == of)
     ]
+    if not with_cautions:
+        msg = f"there is no {method} that may be used"
+        raise RequestError(msg, hint="`strandwise reduce` lists all tests; see --method")
     return tuple(sorted(with_cautions, key=lambda fit: order.index(fit.label)))
 
 
-def _choose(points: list[RatePoint], method: Method) -> tuple[list[RatePoint], tuple[Caution, ...]]:
+def explain_campaign_fit(
+    reduced: ReducedCampaign,
+    fit: RateFit,
+    *,
+    method: Method = "auto",
+    fitter: Fitter = fit_batches,
+    format_pressure: Callable[[float], str] | None = None,
+) -> Explanation:
+    """Say in plain words what drives the law of one batch, and which test to repeat or to add.
+
+    Parameters
+    ----------
+    reduced, method, fitter
+        What the fit was made from, and how.
+    fit
+        Of one batch, from `fit_campaign`.
+    format_pressure
+        How a pressure in Pa is written; None: in MPa and psi.
+    """
+    points = [p for p in reduced.points if p.used and p.batch == fit.label]
+    (series,) = series_of(points_to_fit(points, method)[0], by="batch")
+    dates = _dates(reduced.campaign)
+    order = [float(dates[t].toordinal()) if t in dates else math.nan for t in series.tests]
+    return explain_fit(fit, series, order=order, fitter=fitter, format_pressure=format_pressure)
+
+
+def _dates(campaign: Campaign) -> dict[str, dt.date]:
+    dated: list[StrandReading | Firing] = [*campaign.strands, *campaign.firings]
+    return {test.test: test.date for test in dated if test.date is not None}
+
+
+def points_to_fit(
+    points: Sequence[RatePoint], method: Method
+) -> tuple[list[RatePoint], tuple[Caution, ...]]:
+    """The points of one batch or pool that its law is fitted to, and what that leaves out."""
     strands = [p for p in points if p.kind == "strand"]
     firings = [p for p in points if p.kind == "firing"]
     if method == "both" or not strands or not firings:
-        kept = {"strand": strands, "firing": firings}.get(method, points)
+        kept = {"strand": strands, "firing": firings}.get(method, list(points))
         caution = Caution(
             "methods-pooled",
             "strands and firings are fitted as one; strands commonly read 4 to 12 % below motors, "
@@ -267,9 +325,18 @@ def _pool_caution(
     )
 
 
-def _series(
+def series_of(
     points: Iterable[RatePoint], *, by: Literal["batch", "formulation"]
 ) -> list[RateSeries]:
+    """Rate points that are used as the series that laws are fitted to, one a batch or formulation.
+
+    Parameters
+    ----------
+    points
+        In any order; those of one group keep theirs.
+    by
+        What a series is of.
+    """
     groups: dict[str, list[RatePoint]] = {}
     for point in points:
         if point.used:
@@ -284,94 +351,7 @@ def _series(
             pressure_sd=np.array([p.pressure_sd or 0.0 for p in group]),
             rate_sd=np.array([p.rate_sd or 0.0 for p in group]),
             kinds=tuple(p.kind for p in group),
+            temperature=np.array([p.temperature or np.nan for p in group]),
         )
         for label, group in groups.items()
     ]
-
-
-def compare_campaign(
-    reduced: ReducedCampaign,
-    *,
-    baseline: str | None = None,
-    pressure: float | None = None,
-    format_pressure: Callable[[float], str] | None = None,
-) -> Comparison:
-    """Compare a campaign's formulations with a baseline at a pressure.
-
-    Parameters
-    ----------
-    reduced
-        The campaign's points.
-    baseline
-        Formulation to compare with; None: the campaign's.
-    pressure
-        Absolute, Pa; None: the campaign's reference, else the middle of the data.
-    format_pressure
-        How the cautions write a pressure in Pa; None: in MPa.
-
-    Raises
-    ------
-    RequestError
-        There is no such formulation.
-    DataError
-        The points cannot carry a comparison.
-    """
-    campaign = reduced.campaign
-    baseline = baseline or campaign.settings.baseline
-    if baseline not in campaign.formulations:
-        error = unknown_name("formulation", baseline, campaign.formulations)
-        raise error
-    used = [point for point in reduced.points if point.used]
-    if not used:
-        msg = f"campaign `{campaign.name}` has no test that may be used"
-        raise RequestError(
-            msg, hint="`strandwise log strand` adds one; `strandwise reduce` lists all"
-        )
-    if pressure is None:
-        pressure = campaign.settings.reference_pressure
-    if pressure is None:
-        pressure = math.exp(sum(math.log(point.pressure) for point in used) / len(used))
-    doses = {}
-    for name in {point.formulation for point in used}:
-        dose = dose_of(name, campaign.formulations, baseline)
-        if dose is not None:
-            doses[name] = dose
-    options: dict[str, Any] = {"baseline": baseline, "pressure": pressure, "doses": doses}
-    if format_pressure is not None:
-        options["format_pressure"] = format_pressure
-    comparison = compare_formulations(RateObservations.from_points(used), **options)
-    caution = _outlier_caution(used, comparison, options)
-    if caution is None:
-        return comparison
-    return dataclasses.replace(comparison, cautions=(*comparison.cautions, caution))
-
-
-def _outlier_caution(
-    used: Sequence[RatePoint], comparison: Comparison, options: Mapping[str, Any]
-) -> Caution | None:
-    """What the comparison would say without the tests that stand out from their batch's law."""
-    suspects = {
-        test
-        for fit in fit_batches(_series([p for p in used if p.kind == "strand"], by="batch"))
-        for caution in fit.cautions
-        if caution.code == "outlier"
-        for test in caution.tests
-    }
-    left = [point for point in used if point.test not in suspects]
-    if not suspects or not any(point.formulation == options["baseline"] for point in left):
-        return None
-    without = compare_formulations(RateObservations.from_points(left), **options)
-    shown = ", ".join(
-        f"{row.formulation} {f'{100.0 * row.shift:+.1f}'.replace('-', '−')} %"
-        for row in without.formulations
-        if row.shift is not None and row.formulation != comparison.baseline
-    )
-    many = len(suspects) > 1
-    return Caution(
-        "outlier",
-        f"test{'s' if many else ''} {', '.join(sorted(suspects))} stand{'' if many else 's'} out "
-        f"from the law of {'their batches' if many else 'its batch'} (`fit` says how far) and "
-        f"{'are' if many else 'is'} kept; without {'them' if many else 'it'} the shifts would be: "
-        f"{shown or 'none'}",
-        tuple(sorted(suspects)),
-    )

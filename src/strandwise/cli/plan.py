@@ -1,0 +1,251 @@
+"""`strandwise plan`: what to test next."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from strandwise.cli.common import (
+    CAUTION,
+    campaign_argument,
+    campaign_folder,
+    echo_cautions,
+    echo_json,
+    examples,
+    json_option,
+    units_option,
+)
+from strandwise.cli.showing import cautions_json, percent, pressure_option, pressure_text
+
+if TYPE_CHECKING:
+    from strandwise.planning import DesignPower, DetectableShift, RunSheet, Suggestion
+    from strandwise.report.labels import DisplayUnits
+    from strandwise.workflow.planning import CampaignPlan
+
+__all__ = ["command"]
+
+
+@click.command(
+    "plan",
+    epilog=examples(
+        "strandwise plan demo", 'strandwise plan demo --shift "5 %" --new-batches 2 --seed 7'
+    ),
+)
+@campaign_argument
+@click.option("--at", metavar="PRESSURE", help='Pressure that matters, such as "4 MPa".')
+@click.option("--baseline", help="Formulation to compare with; otherwise the campaign's.")
+@click.option("--formulation", help="Whose shift matters; otherwise all.")
+@click.option("--lowest", metavar="PRESSURE", help="Lowest pressure that may be tested.")
+@click.option("--highest", metavar="PRESSURE", help="Highest pressure that may be tested.")
+@click.option("--shift", metavar="PERCENT", help='Shift to be shown, such as "5 %".')
+@click.option(
+    "--new-batches",
+    type=click.IntRange(1, 50),
+    help="Also print a run sheet for so many new batches of each formulation.",
+)
+@click.option(
+    "--strands", type=click.IntRange(2, 50), default=5, show_default=True, help="Of each new batch."
+)
+@click.option("--seed", type=int, default=1, show_default=True, help="Of the sheet's random order.")
+@units_option
+@json_option
+@click.pass_context
+def command(
+    ctx: click.Context,
+    campaign: str,
+    *,
+    at: str | None,
+    baseline: str | None,
+    formulation: str | None,
+    lowest: str | None,
+    highest: str | None,
+    shift: str | None,
+    new_batches: int | None,
+    strands: int,
+    seed: int,
+    units: str | None,
+    as_json: bool,
+) -> None:
+    """Say which test of CAMPAIGN would tell most, and what its tests could have shown.
+
+    Suggestions stay inside the pressures that were tested of the same formulation and kind,
+    unless you say which are permitted.
+    """
+    from strandwise.records import read_campaign
+    from strandwise.report.labels import display_units
+    from strandwise.workflow.analysis import reduce_campaign
+    from strandwise.workflow.planning import plan_campaign
+
+    if (lowest is None) != (highest is None):
+        msg = "--lowest and --highest go together."
+        raise click.UsageError(msg)
+    sound = read_campaign(campaign_folder(ctx, campaign)).sound()
+    shown = display_units(units or sound.settings.units)
+    low = pressure_option(lowest, sound, "--lowest")
+    high = pressure_option(highest, sound, "--highest")
+    plan = plan_campaign(
+        reduce_campaign(sound),
+        baseline=baseline,
+        pressure=pressure_option(at, sound, "--at"),
+        formulation=formulation,
+        permitted=None if low is None or high is None else (low, high),
+        shift=_shift(shift),
+        new_batches=new_batches or 0,
+        tests_per_batch=strands,
+        seed=seed,
+        format_pressure=lambda value: pressure_text(value, shown),
+    )
+    if as_json:
+        echo_json(_as_json(plan))
+        return
+    _print(plan, shown)
+
+
+def _shift(text: str | None) -> float | None:
+    if text is None:
+        return None
+    from strandwise.errors import UnitError
+    from strandwise.units import Kind, parse_quantity
+
+    try:
+        return -abs(parse_quantity(text, Kind.RATIO).si)
+    except UnitError as error:
+        msg = f"--shift: {error.message}"
+        raise UnitError(msg, expected=error.expected, hint=error.hint) from error
+
+
+def _as_json(plan: CampaignPlan) -> dict[str, Any]:
+    reaches = [abs(d.slower) for d in plan.detectable if d.slower is not None]
+    return {
+        "pressure_MPa": plan.next.pressure / 1e6,
+        "interval_now_percent": percent(plan.next.interval_now),
+        "suggestions": [_suggestion_json(s, plan.next.pressure) for s in plan.next.suggestions],
+        "extensions": [
+            {"formulation": e.formulation, "pressure_MPa": e.pressure / 1e6, "why": e.why}
+            for e in plan.next.extensions
+        ],
+        "detectable_shift_percent": percent(max(reaches)) if reaches else None,
+        "detectable": [_detectable_json(found) for found in plan.detectable],
+        "designs": [_design_json(design) for design in plan.designs],
+        "run_sheet": None if plan.sheet is None else _sheet_json(plan.sheet),
+        "warnings": cautions_json(plan.next.cautions),
+    }
+
+
+def _suggestion_json(suggestion: Suggestion, decision: float) -> dict[str, Any]:
+    pressures = [test.pressure for test in suggestion.tests]
+    return {
+        "formulation": suggestion.formulation,
+        "batch": suggestion.batch,
+        "kind": suggestion.kind,
+        "pressure_MPa": min(pressures, key=lambda p: abs(p - decision)) / 1e6,
+        "pressures_MPa": [p / 1e6 for p in pressures],
+        "why": suggestion.why,
+        "gain": suggestion.gain,
+    }
+
+
+def _detectable_json(found: DetectableShift) -> dict[str, Any]:
+    return {
+        "formulation": found.formulation,
+        "power": found.power,
+        "slower_percent": percent(found.slower),
+        "faster_percent": percent(found.faster),
+    }
+
+
+def _design_json(design: DesignPower) -> dict[str, Any]:
+    return {
+        "batches": design.batches,
+        "tests_per_batch": design.tests_per_batch,
+        "shift_percent": percent(design.shift),
+        "power": design.power,
+    }
+
+
+def _sheet_json(sheet: RunSheet) -> dict[str, Any]:
+    return {
+        "seed": sheet.seed,
+        "mixing": list(sheet.mixing),
+        "rows": [
+            {
+                "position": row.position,
+                "day": row.day,
+                "batch": row.test.batch,
+                "formulation": row.test.formulation,
+                "kind": "firing" if row.test.is_firing else "strand",
+                "pressure_MPa": row.test.pressure / 1e6,
+            }
+            for row in sheet.rows
+        ],
+    }
+
+
+def _print(plan: CampaignPlan, units: DisplayUnits) -> None:
+    from strandwise.planning import (
+        design_sentence,
+        detectable_sentence,
+        next_tests_sentence,
+        suggestion_sentence,
+    )
+
+    def write(value: float) -> str:
+        return pressure_text(value, units)
+
+    _say(next_tests_sentence(plan.next, format_pressure=write))
+    for found in plan.detectable:
+        _say(detectable_sentence(found))
+    click.echo("\nWhat would tell more, the best first:")
+    for number, suggestion in enumerate(plan.next.suggestions, start=1):
+        click.echo(f"  {number}. {suggestion_sentence(suggestion, format_pressure=write)}")
+    if not plan.next.suggestions:
+        click.echo("  nothing inside the pressures permitted")
+    for extension in plan.next.extensions:
+        click.echo(f"  {extension.why}")
+    if plan.designs:
+        click.echo("\nDesigns for the shift asked for:")
+        for design in plan.designs:
+            click.echo(f"  {design_sentence(design)}")
+    if plan.sheet is not None:
+        _print_sheet(plan.sheet, units)
+    echo_cautions(("", caution) for caution in plan.next.cautions)
+    click.echo(f"\n{CAUTION}")
+
+
+def _say(text: str) -> None:
+    click.echo(f"{text[:1].upper()}{text[1:]}.")
+
+
+def _print_sheet(sheet: RunSheet, units: DisplayUnits) -> None:
+    from strandwise.report.labels import format_number, in_unit, unit_text
+    from strandwise.report.tables import Column, print_table
+
+    click.echo()
+    rows = [
+        [
+            str(row.position),
+            str(row.day),
+            row.test.batch,
+            row.test.formulation,
+            "firing" if row.test.is_firing else "strand",
+            format_number(in_unit(row.test.pressure, units.pressure)),
+        ]
+        for row in sheet.rows
+    ]
+    columns = [
+        Column("No."),
+        Column("day"),
+        Column("Batch", kind="text"),
+        Column("Formulation", kind="text"),
+        Column("kind", kind="text"),
+        Column("absolute pressure", unit_text(units.pressure)),
+    ]
+    print_table(
+        columns,
+        rows,
+        file=sys.stdout,
+        title=f"Run sheet, random order (seed {sheet.seed})",
+        notes=[f"Mix in this order: {', '.join(sheet.mixing)}."],
+    )

@@ -1,0 +1,230 @@
+"""From rate points to what differs: formulations against the baseline, batches over time."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from typing import TYPE_CHECKING, Any, Literal
+
+from strandwise.errors import RequestError
+from strandwise.findings import Caution
+from strandwise.formulation import dose_of
+from strandwise.ratelaw import fit_batches
+from strandwise.tracking import (
+    BatchCovariate,
+    RateObservations,
+    analyse,
+    compare_formulations,
+    drift_chart,
+)
+from strandwise.workflow.analysis import fit_campaign, series_of
+from strandwise.workflow.recording import unknown_name
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
+
+    from strandwise.reduction import RatePoint
+    from strandwise.tracking import Analysis, Comparison, DriftChart
+    from strandwise.workflow.analysis import Method, ReducedCampaign
+
+__all__ = ["COVARIATES", "Covariate", "analyse_campaign", "compare_campaign", "drift_of_campaign"]
+
+Covariate = Literal["density", "process-temperature"]
+"""What a batch carries beside its formulation and may explain part of its rate."""
+
+COVARIATES: dict[Covariate, tuple[str, float, str]] = {
+    "density": ("density", 10.0, "10 kg/m³"),
+    "process-temperature": ("process_temperature", 10.0, "10 K"),
+}
+"""Covariate to the batch's attribute, the step its slope is given for (SI), and its text."""
+
+_DRIFT_SEED = 1
+
+
+def compare_campaign(
+    reduced: ReducedCampaign,
+    *,
+    baseline: str | None = None,
+    pressure: float | None = None,
+    covariates: Sequence[Covariate] = (),
+    format_pressure: Callable[[float], str] | None = None,
+) -> Comparison:
+    """Compare a campaign's formulations with a baseline at a pressure.
+
+    Parameters
+    ----------
+    reduced
+        The campaign's points.
+    baseline
+        Formulation to compare with; None: the campaign's.
+    pressure
+        Absolute, Pa; None: the campaign's reference, else the middle of the data.
+    covariates
+        What of a batch's rate is to be explained by what it carries.
+    format_pressure
+        How the cautions write a pressure in Pa; None: in MPa.
+
+    Raises
+    ------
+    RequestError
+        There is no such formulation.
+    DataError
+        The points cannot carry a comparison.
+    """
+    campaign = reduced.campaign
+    used = _used(reduced)
+    baseline = _baseline(reduced, baseline)
+    doses = {}
+    for name in {point.formulation for point in used}:
+        dose = dose_of(name, campaign.formulations, baseline)
+        if dose is not None:
+            doses[name] = dose
+    options: dict[str, Any] = {
+        "baseline": baseline,
+        "pressure": _pressure(reduced, pressure),
+        "doses": doses,
+        "covariates": [_covariate(reduced, name) for name in covariates],
+    }
+    if format_pressure is not None:
+        options["format_pressure"] = format_pressure
+    comparison = compare_formulations(RateObservations.from_points(used), **options)
+    caution = _outlier_caution(used, comparison, options)
+    if caution is None:
+        return comparison
+    return dataclasses.replace(comparison, cautions=(*comparison.cautions, caution))
+
+
+def analyse_campaign(
+    reduced: ReducedCampaign, *, baseline: str | None = None, pressure: float | None = None
+) -> Analysis:
+    """The fitted comparison that planning starts from; as `compare_campaign`.
+
+    Raises
+    ------
+    RequestError, DataError
+        As `compare_campaign`.
+    """
+    return analyse(
+        RateObservations.from_points(_used(reduced)),
+        baseline=_baseline(reduced, baseline),
+        pressure=_pressure(reduced, pressure),
+    )
+
+
+def drift_of_campaign(
+    reduced: ReducedCampaign,
+    *,
+    formulation: str | None = None,
+    pressure: float | None = None,
+    method: Method = "auto",
+) -> DriftChart:
+    """Chart the batches of one formulation over their mixing dates.
+
+    Parameters
+    ----------
+    reduced
+        The campaign's points.
+    formulation
+        Whose batches; None: the baseline's.
+    pressure
+        Absolute, Pa; None: the campaign's reference, else the middle of the data.
+    method
+        Which tests each batch's law is fitted to.
+
+    Raises
+    ------
+    RequestError
+        There is no such formulation, or no batch of it with a law.
+    DataError
+        No batch has a mixing date.
+    """
+    name = _baseline(reduced, formulation)
+    at = _pressure(reduced, pressure)
+    fits = [
+        fit
+        for fit in fit_campaign(reduced, method=method, reference_pressure=at)
+        if fit.formulation == name and fit.ln_r0 is not None
+    ]
+    if not fits:
+        msg = f"no batch of `{name}` has tests at two pressures, which its law needs"
+        raise RequestError(msg, hint="`strandwise log strand` adds tests")
+    batches = reduced.campaign.batches
+    return drift_chart(
+        [fit.label for fit in fits],
+        [batches[fit.label].mixed for fit in fits],
+        [fit.ln_r0 for fit in fits],  # type: ignore[arg-type]
+        [None if fit.covariance is None else math.sqrt(fit.covariance[0][0]) for fit in fits],
+        formulation=name,
+        pressure=at,
+        seed=_DRIFT_SEED,
+    )
+
+
+def _used(reduced: ReducedCampaign) -> list[RatePoint]:
+    used = [point for point in reduced.points if point.used]
+    if not used:
+        msg = f"campaign `{reduced.campaign.name}` has no test that may be used"
+        raise RequestError(
+            msg, hint="`strandwise log strand` adds one; `strandwise reduce` lists all"
+        )
+    return used
+
+
+def _baseline(reduced: ReducedCampaign, stated: str | None) -> str:
+    campaign = reduced.campaign
+    name = stated or campaign.settings.baseline
+    if name not in campaign.formulations:
+        error = unknown_name("formulation", name, campaign.formulations)
+        raise error
+    return name
+
+
+def _pressure(reduced: ReducedCampaign, stated: float | None) -> float:
+    pressure = stated or reduced.campaign.settings.reference_pressure
+    if pressure is not None:
+        return pressure
+    used = _used(reduced)
+    return math.exp(sum(math.log(point.pressure) for point in used) / len(used))
+
+
+def _covariate(reduced: ReducedCampaign, name: Covariate) -> BatchCovariate:
+    attribute, step, step_text = COVARIATES[name]
+    values = {
+        batch.batch: getattr(batch, attribute)
+        for batch in reduced.campaign.batches.values()
+        if getattr(batch, attribute) is not None
+    }
+    return BatchCovariate(
+        name=name.replace("-", " "), values=values, step=step, step_text=step_text
+    )
+
+
+def _outlier_caution(
+    used: Sequence[RatePoint], comparison: Comparison, options: Mapping[str, Any]
+) -> Caution | None:
+    """What the comparison would say without the tests that stand out from their batch's law."""
+    suspects = {
+        test
+        for fit in fit_batches(series_of([p for p in used if p.kind == "strand"], by="batch"))
+        for caution in fit.cautions
+        if caution.code == "outlier"
+        for test in caution.tests
+    }
+    left = [point for point in used if point.test not in suspects]
+    if not suspects or not any(point.formulation == options["baseline"] for point in left):
+        return None
+    without = compare_formulations(RateObservations.from_points(left), **options)
+    shown = ", ".join(
+        f"{row.formulation} {f'{100.0 * row.shift:+.1f}'.replace('-', '−')} %"
+        for row in without.formulations
+        if row.shift is not None and row.formulation != comparison.baseline
+    )
+    many = len(suspects) > 1
+    return Caution(
+        "outlier",
+        f"test{'s' if many else ''} {', '.join(sorted(suspects))} stand{'' if many else 's'} out "
+        f"from the law of {'their batches' if many else 'its batch'} (`fit` says how far) and "
+        f"{'are' if many else 'is'} kept; without {'them' if many else 'it'} the shifts would be: "
+        f"{shown or 'none'}",
+        tuple(sorted(suspects)),
+    )
