@@ -56,7 +56,7 @@ def test_intervals_cover(points: int, stated: float) -> None:
 @pytest.mark.parametrize("points", [4, 6, 12])
 def test_intervals_cover_where_tests_are_of_unlike_precision(points: int) -> None:
     # The uncertainties of one batch differ by a factor of 3 between the usual best and worst;
-    # the correction for estimated weights (Kenward & Roger 1997) keeps these near 95 %.
+    # the average over what the weights may be keeps these near 95 %.
     fit, _ = simulated(points, 1.0, seed=2000 + points, spread_of_precision=0.6)
     for share in coverage(fit, points):
         assert 0.935 <= share <= 0.97

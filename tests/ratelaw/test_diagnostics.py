@@ -296,3 +296,19 @@ def test_nothing_is_ever_called_safe() -> None:
     fits = [fit_of(*scattered(k, n=n, sd=0.1)) for k in (2, 3, 5, 9) for n in (-0.2, 0.4, 0.9, 1.1)]
     for fit in fits:
         assert not any("safe" in caution.message for caution in fit.cautions)
+
+
+def test_a_test_that_says_it_is_wide_is_no_outlier_for_being_off() -> None:
+    # Nine batches; two of them with true and stated scatter of 5 % among 1.5 %. Without any
+    # outlier, tests were named in 85 % of such campaigns when only scatter was compared.
+    rng = np.random.default_rng(5)
+    named = 0
+    for _ in range(60):
+        batches = []
+        for number in range(9):
+            pressure = np.geomspace(1.0, 7.0, 6)
+            sd = 0.05 if number < 2 else 0.015
+            rate = 6.0 * pressure**0.4 * np.exp(sd * rng.normal(size=6))
+            batches.append(series_of(pressure, rate, sd))
+        named += any(c.code == "outlier" for fit in fit_batches(batches) for c in fit.cautions)
+    assert named <= 8

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import dataclasses
 import math
 import time
 
@@ -16,6 +17,7 @@ from strandwise.ratelaw import (
     RateSeries,
     common_reference_pressure,
     fit_batches,
+    fit_exponents,
     fit_power_laws,
 )
 
@@ -303,3 +305,34 @@ def test_one_pass_is_much_faster_than_a_loop() -> None:
         fit_power_laws(x[row], y[row], sd[row], sd[row], mask[row])
     loop = 10.0 * (time.perf_counter() - start)
     assert together < loop / 10.0
+
+
+def test_exponents_alone_are_those_of_the_whole_fit() -> None:
+    rng = np.random.default_rng(21)
+    several = [series([2.0], [8.0], label="one"), series([2.0, 2.01], [8.0, 8.1], label="same")]
+    for k in (2, 3, 7):
+        pressure = rng.uniform(1.5, 7.0, k)
+        rate = 8.0 * pressure**0.35 * np.exp(0.03 * rng.normal(size=k))
+        sd = 0.02 * rate * rng.uniform(0.5, 2.0, k)
+        several.append(
+            series(pressure, rate, label=f"B-{k}", rate_sd=sd, pressure_sd=0.01 * pressure)
+        )
+    whole = [fit.n for fit in fit_batches(several)]
+    alone = fit_exponents(several)
+    assert alone[:2] == whole[:2] == [None, None]
+    assert alone[2:] == pytest.approx(whole[2:], rel=1e-9)
+
+
+def test_exponents_alone_allow_for_the_temperature_too() -> None:
+    rng = np.random.default_rng(22)
+    pressure, warmth = rng.uniform(1.5, 7.0, 9), rng.uniform(-20.0, 20.0, 9)
+    rate = 8.0 * pressure**0.35 * np.exp(0.002 * warmth + 0.01 * rng.normal(size=9))
+    plain = series(pressure, rate)
+    warm = dataclasses.replace(plain, temperature=293.15 + warmth)
+    fit = one(warm)
+    assert fit.temperature is not None
+    assert fit_exponents([warm]) == pytest.approx([fit.n], rel=1e-9)
+
+
+def test_no_series_has_no_exponents() -> None:
+    assert fit_exponents([]) == []

@@ -7,12 +7,8 @@ from hypothesis import strategies as st
 from scipy.optimize import minimize, minimize_scalar
 
 from strandwise.ratelaw import fit_power_laws
-from strandwise.ratelaw.scatter import (
-    line_covariance,
-    line_reml_step,
-    parameter_covariance,
-    reml_step,
-)
+from strandwise.ratelaw.covariance import line_covariance, parameter_covariance
+from strandwise.ratelaw.scatter import line_reml_step, reml_step
 
 
 @given(st.integers(0, 10**6), st.integers(3, 12), st.booleans())
@@ -27,12 +23,15 @@ def test_many_lines_at_once_are_each_the_general_formula(seed: int, k: int, know
     squared = rng.uniform(0.0, 1.0, (k, 4))
     tau2 = rng.uniform(0.0, 0.5, 4)
     together = line_reml_step(weights, squared, unit, total, tau2)
-    parts = line_covariance(weights, unit, total, np.full(4, not known))
+    residuals, stated = rng.normal(size=(k, 4)), rng.uniform(0.1, 1.0, (k, 4))
+    parts = line_covariance(weights, residuals, unit, stated, np.full(4, not known))
     for i in range(4):
         design = np.column_stack([np.ones(k), unit[:, i]])
         alone = reml_step(weights[:, i], squared[:, i], design, float(tau2[i]))
         assert together[i] == pytest.approx(alone, rel=1e-9, abs=1e-12)
-        matrix = parameter_covariance(weights[:, i], design, not known)
+        matrix = parameter_covariance(
+            weights[:, i], residuals[:, i], design, stated[:, i], not known
+        )
         found = [[parts[0][i], parts[1][i]], [parts[1][i], parts[2][i]]]
         assert matrix == pytest.approx(np.array(found), rel=1e-8, abs=1e-12)
 
@@ -76,3 +75,37 @@ def test_a_general_optimiser_gives_the_same_line_and_scatter(
             tol=1e-12,
         )
         assert np.sqrt(np.exp(root.x)) == pytest.approx(tau, rel=1e-5, abs=1e-7)
+
+
+def test_uncertainty_of_the_weights_is_averaged_over_what_they_may_be() -> None:
+    # Own computation: the mixture of exact fits over ρ by brute force on a fine grid, with the
+    # likelihood of each from its determinants; the module uses three Gauss-Legendre nodes.
+    rng = np.random.default_rng(11)
+    k = 7
+    x, stated = np.linspace(-1.0, 1.0, k), np.geomspace(0.01, 0.04, k) ** 2
+    design = np.column_stack([np.ones(k), x])
+    residuals = np.sqrt(stated + 0.02**2) * rng.normal(size=k)
+    total, likelihoods = np.zeros((2, 2)), 0.0
+    for share in (np.arange(4000) + 0.5) / 4000:
+        variance = np.diag(share * stated / stated.mean() + 1.0 - share)
+        inverse = np.linalg.inv(variance)
+        phi = np.linalg.inv(design.T @ inverse @ design)
+        step = phi @ design.T @ inverse @ residuals
+        left = residuals - design @ step
+        squares = left @ inverse @ left
+        likelihood = np.sqrt(np.linalg.det(phi) / np.linalg.det(variance)) * squares ** (
+            -(k - 2) / 2
+        )
+        total += likelihood * (phi * squares / (k - 2) + np.outer(step, step))
+        likelihoods += likelihood
+    found = parameter_covariance(1.0 / (stated + 0.02**2), residuals, design, stated, True)
+    assert found == pytest.approx(total / likelihoods, rel=5e-3)
+
+
+def test_equal_uncertainties_leave_the_plain_covariance() -> None:
+    rng = np.random.default_rng(12)
+    design = np.column_stack([np.ones(6), np.linspace(-1.0, 1.0, 6)])
+    residuals = rng.normal(size=6)
+    found = parameter_covariance(np.full(6, 0.5), residuals, design, np.full(6, 1.3), True)
+    plain = np.linalg.inv(design.T @ design) * float(residuals @ residuals) / 4
+    assert found == pytest.approx(plain, rel=1e-12)

@@ -8,7 +8,12 @@ from __future__ import annotations
 
 from strandwise.ratelaw.choice import LawCandidate, LawChoice
 from strandwise.ratelaw.explain import Explanation, Influence, NextTest, explain_fit
-from strandwise.ratelaw.fit import common_reference_pressure, fit_batches, fit_power_laws
+from strandwise.ratelaw.fit import (
+    common_reference_pressure,
+    fit_batches,
+    fit_exponents,
+    fit_power_laws,
+)
 from strandwise.ratelaw.lack_of_fit import lack_of_fit_p
 from strandwise.ratelaw.laws import LAW_NAMES, LAWS, LawParameter, RateLaw, law_named
 from strandwise.ratelaw.lines import LineFits, fit_lines
@@ -49,6 +54,7 @@ __all__ = [
     "common_reference_pressure",
     "explain_fit",
     "fit_batches",
+    "fit_exponents",
     "fit_lines",
     "fit_power_laws",
     "grubbs_critical",

@@ -120,6 +120,8 @@ def log_points(series: RateSeries) -> LogPoints:
 
 
 def _filled(sd: FloatArray, kinds: tuple[str, ...]) -> FloatArray:
+    if (sd > 0.0).all() or not (sd > 0.0).any():
+        return sd
     filled = sd.copy()
     for kind in set(kinds):
         alike = np.array([one == kind for one in kinds])
@@ -139,7 +141,12 @@ def unresolved_reason(points: LogPoints) -> str:
 
 
 def rate_fit(
-    series: RateSeries, law: str, reference: float, solution: Solution | None, reason: str
+    series: RateSeries,
+    law: str,
+    reference: float,
+    solution: Solution | None,
+    reason: str,
+    points: LogPoints | None = None,
 ) -> RateFit:
     """Make the public result of one fit, with its cautions.
 
@@ -149,6 +156,8 @@ def rate_fit(
         What was fitted, the law's name, and P0 in Pa.
     solution
         The numbers; None where `reason` says that there are none.
+    points
+        `log_points` of the series, where they are at hand.
     """
     pressures = series.pressure
     bare = RateFit(
@@ -163,7 +172,7 @@ def rate_fit(
     if solution is None:
         return replace(bare, cautions=cautions_of_series(bare, series, reason))
     fit = _with_numbers(bare, solution, temperature_span(series))
-    points = log_points(series)
+    points = points or log_points(series)
     detail = LawPoints(
         adjusted=solution.adjusted,
         weights=solution.weights,
@@ -174,6 +183,8 @@ def rate_fit(
         stated=bool(((series.rate_sd > 0.0) | (series.pressure_sd > 0.0)).any()),
         unstated_rates=int(np.count_nonzero(series.rate_sd == 0.0)),
     )
+    stated = np.hypot(detail.sd_ln_rate, detail.slope * detail.sd_ln_pressure)
+    fit = replace(fit, stated_sds=tuple(stated.tolist()))
     cautions = cautions_of_series(fit, series, reason) + cautions_of_fit(fit, detail)
     if not solution.converged:
         message = "the iteration did not come to rest; the values may be off in the last digits"

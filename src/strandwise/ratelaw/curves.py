@@ -17,8 +17,9 @@ import numpy as np
 
 from strandwise.errors import DataError
 from strandwise.ratelaw.assemble import Solution
+from strandwise.ratelaw.covariance import parameter_covariance, unscaled_covariance
 from strandwise.ratelaw.laws import RateLaw, law_named
-from strandwise.ratelaw.scatter import parameter_covariance, reml_step
+from strandwise.ratelaw.scatter import reml_step
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -220,14 +221,14 @@ def _solution(
     curve: _Curve, theta: _Theta, tau2: float, scatter: bool, converged: bool
 ) -> Solution:
     weights, left, design, adjusted = _linearised(curve, theta, tau2)
-    phi = parameter_covariance(weights, design, scatter)
-    leverage_phi = parameter_covariance(weights, design, False)
+    known = curve.variance(theta, 0.0)
+    leverage_phi = unscaled_covariance(weights, design)
     df = left.size - len(theta)
     mean_square = float(np.sum(weights * left * left)) / df if df > 0 else math.nan
     return Solution(
         ln_r0=theta[0],
         n=theta[1],
-        covariance=phi * mean_square,
+        covariance=parameter_covariance(weights, left, design, known, scatter),
         scatter=math.sqrt(tau2),
         mean_square=mean_square,
         converged=converged,

@@ -46,60 +46,52 @@ def lack_of_fit_p(
     if residuals.size < max(_LEAST_POINTS, design.shape[1] + 3):
         return 1.0
     relative = weights / weights.max()
+    root = np.sqrt(relative)
+    basis, _ = np.linalg.qr(design * root[:, None])
+    left = residuals * root
+    left = left - basis @ (basis.T @ left)
     found = [
-        *_polynomial_ps(adjusted, relative, design, residuals),
-        *_neighbours_p(adjusted, relative, design, residuals),
+        *_polynomial_ps(adjusted, root, design, left),
+        *_neighbours_p(adjusted, basis, left),
         *_repeats_p(adjusted, relative, residuals, design.shape[1]),
     ]
     return min(1.0, min(found) * len(found)) if found else 1.0
 
 
 def _polynomial_ps(
-    adjusted: FloatArray, weights: FloatArray, design: FloatArray, residuals: FloatArray
+    adjusted: FloatArray, root: FloatArray, design: FloatArray, left: FloatArray
 ) -> Iterator[float]:
     k, parameters = design.shape
-    root = np.sqrt(weights)
     z = (adjusted - adjusted.mean()) / max(float(np.ptp(adjusted)) / 2.0, 1e-300)
-    basis, _ = np.linalg.qr(design * root[:, None])
-    left = residuals * root
-    left = left - basis @ (basis.T @ left)
+    powers = z[:, None] ** np.arange(2, 5)
+    columns = np.concatenate([design, powers], axis=1) * root[:, None]
+    basis, triangle = np.linalg.qr(columns)
+    sizes = np.sqrt((columns * columns).sum(axis=0))
+    along = (basis.T @ left) ** 2
+    total, explained = float(left @ left), 0.0
     for order, least in ((2, 5), (3, 6), (4, 8)):
-        column = z**order * root
-        size = float(np.linalg.norm(column))
-        for _ in range(2):  # twice is enough to be orthogonal to rounding
-            column = column - basis @ (basis.T @ column)
-        length = float(np.linalg.norm(column))
-        if k < least + parameters - 2 or length < 1e-6 * size:
+        at = parameters + order - 2
+        if k < least + parameters - 2 or abs(triangle[at, at]) < 1e-6 * sizes[at]:
             return
-        basis = np.column_stack([basis, column / length])
-        explained = float(np.sum((basis[:, parameters:].T @ left) ** 2))
-        yield _f_test(
-            explained, order - 1, float(left @ left) - explained, k - parameters - order + 1
-        )
+        explained += float(along[at])
+        yield _f_test(explained, order - 1, total - explained, k - parameters - order + 1)
 
 
-def _neighbours_p(
-    adjusted: FloatArray, weights: FloatArray, design: FloatArray, residuals: FloatArray
-) -> Iterator[float]:
-    k, parameters = design.shape
-    if k < 5 + parameters:
+def _neighbours_p(adjusted: FloatArray, basis: FloatArray, left: FloatArray) -> Iterator[float]:
+    k, parameters = basis.shape
+    total = float(left @ left)
+    if k < 5 + parameters or total <= k * 1e-24:  # the latter is rounding
         return
     order = np.argsort(adjusted)
-    root = np.sqrt(weights[order])
-    basis, _ = np.linalg.qr(design[order] * root[:, None])
-    projector = np.eye(k) - basis @ basis.T
-    left = projector @ (residuals[order] * root)
-    total = float(left @ left)
-    if total <= k * 1e-24:  # rounding
-        return
-    steps = np.diff(np.eye(k), axis=0) @ projector
-    product = projector @ steps.T @ steps
+    projector = np.eye(k) - basis[order] @ basis[order].T
+    steps = np.diff(projector, axis=0)
+    product = steps.T @ steps
     df = k - parameters
     mean = float(np.trace(product)) / df
-    variance = 2.0 * (float(np.sum(product * product.T)) - df * mean * mean) / (df * (df + 2))
+    variance = 2.0 * (float(np.sum(product * product)) - df * mean * mean) / (df * (df + 2))
     # The ratio lies in 0 to 4; a beta distribution with its mean and variance.
     both = mean * (4.0 - mean) / variance - 1.0
-    ratio = float(np.sum(np.diff(left) ** 2)) / total
+    ratio = float(np.sum(np.diff(left[order]) ** 2)) / total
     yield float(betainc(both * mean / 4.0, both * (1.0 - mean / 4.0), ratio / 4.0))
 
 

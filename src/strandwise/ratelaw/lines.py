@@ -9,7 +9,8 @@ on b. To the errors in y a common variance τ² is added, estimated by restricte
 Three conventions for the standard errors of such a line are in print: York 2004 (design at the
 adjusted points, unscaled); first-order propagation of the readings (Kalantar, Meas. Sci. Technol.
 3 (1992) 1113); and York 2004 times √(S/(k − 2)). Ours is the last, which with Student's t is also
-the interval of Knapp & Hartung, Stat. Med. 22 (2003) 2693, once τ² is in the weights.
+the interval of Knapp & Hartung, Stat. Med. 22 (2003) 2693, once τ² is in the weights. Where τ² is
+estimated and the stated errors differ, `covariance` averages it over what the weights may be.
 """
 
 from __future__ import annotations
@@ -20,7 +21,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from strandwise.errors import DataError
-from strandwise.ratelaw.scatter import line_covariance, line_reml_step
+from strandwise.ratelaw.covariance import line_covariance
+from strandwise.ratelaw.scatter import line_reml_step
 
 if TYPE_CHECKING:
     from typing import Any
@@ -51,7 +53,7 @@ class LineFits:
     intercept, slope
         The line.
     intercept_variance, slope_variance, covariance
-        Scaled by `mean_square`.
+        With the scale of the residuals in them; see `strandwise.ratelaw.covariance`.
     scatter
         τ, the estimated standard deviation of y beyond `sd_y`.
     mean_square
@@ -279,7 +281,10 @@ def _assemble(
     df = np.maximum(work.mask.sum(axis=0) - 2.0, 0.0)
     chi = (step.weights * step.residuals * step.residuals).sum(axis=0)
     mean_square = np.where(df > 0.0, chi / np.maximum(df, 1.0), np.nan)
-    v00, v01, v11 = line_covariance(step.weights, step.unit, step.total, (df > 0.0) & scatter)
+    known = np.maximum(work.var_y, work.floor) + slope * slope * work.var_x
+    v00, v01, v11 = line_covariance(
+        step.weights, step.residuals, step.unit, known * work.mask, np.full(df.shape, scatter)
+    )
     # From (value at the centre, slope · width) to (intercept, slope).
     lever = (step.mean_x + step.centre) / step.width
     v00, v01 = v00 - 2.0 * lever * v01 + lever * lever * v11, v01 - lever * v11
@@ -296,9 +301,9 @@ def _assemble(
     return LineFits(
         intercept=full(step.mean_y - slope * step.mean_x),
         slope=full(slope),
-        intercept_variance=full(v00 * mean_square),
-        slope_variance=full(v11 * mean_square / step.width**2),
-        covariance=full(v01 * mean_square / step.width),
+        intercept_variance=full(v00),
+        slope_variance=full(v11 / step.width**2),
+        covariance=full(v01 / step.width),
         scatter=full(np.sqrt(tau2)),
         mean_square=full(mean_square),
         df=full(df.astype(np.int64), 0),

@@ -130,8 +130,10 @@ def _named(fit: RateFit, scatter: float | None, df: float, total: int) -> RateFi
 
 def _against_others(fit: RateFit, largest: int, scatter: float, df: float, total: int) -> str:
     """Evidence from the other batches' scatter (with `df` degrees of freedom), or nothing."""
-    own = scatter * math.sqrt(max(1.0 - fit.leverages[largest], _ROUNDING))
-    times = abs(fit.residuals[largest]) / own
+    # A test of a wide stated uncertainty may be further off than the others scatter.
+    expected = max(scatter, fit.stated_sds[largest])
+    spread = expected * math.sqrt(max(1.0 - fit.leverages[largest], _ROUNDING))
+    times = abs(fit.residuals[largest]) / spread
     if times <= -float(stdtrit(df, LEVEL / (2.0 * total))):
         return ""
     return f"{times:.1f} times the scatter of the other batches"

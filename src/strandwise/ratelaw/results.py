@@ -149,6 +149,8 @@ class RateFit:
         How the law was chosen; None where it was asked for.
     mixture
         For the segmented law: what its bands and intervals come from.
+    stated_sds
+        For each point: standard uncertainty of ln r by the stated ones of rate and pressure.
     cautions
         Reasons to trust it less.
     """
@@ -173,6 +175,7 @@ class RateFit:
     residuals: tuple[float, ...] = ()
     standardised_residuals: tuple[float, ...] = ()
     leverages: tuple[float, ...] = ()
+    stated_sds: tuple[float, ...] = ()
     temperature: TemperatureEffect | None = None
     choice: LawChoice | None = None
     mixture: LawMixture | None = field(default=None, compare=False, repr=False)

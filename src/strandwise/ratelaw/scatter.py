@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     FloatArray = npt.NDArray[np.float64]
 
-__all__ = ["line_covariance", "line_reml_step", "parameter_covariance", "reml_step"]
+__all__ = ["line_reml_step", "reml_step"]
 
 # Nothing is left of tr PP where the fit passes through all the points that carry weight.
 _LEAST_TRACE = 1e-9
@@ -61,37 +61,6 @@ def reml_step(weights: FloatArray, squared: FloatArray, design: FloatArray, tau2
     return max(tau2 + step, 0.0)
 
 
-def parameter_covariance(weights: FloatArray, design: FloatArray, estimated: bool) -> FloatArray:
-    """Covariance of the parameters before scaling by the residual mean square.
-
-    Φ = (XᵀWX)⁻¹, and where τ² was estimated Φ + 2Λ, Λ what the estimated weights add (Kackar &
-    Harville, JASA 79 (1984) 853; Kenward & Roger, Biometrics 53 (1997) 983, for one variance
-    with linear structure). Λ is 0 for equal variances; without it the intervals of points of
-    unlike precision cover too little (92 % for 95 % at 6 points of which half are four times as
-    good as the others).
-
-    Parameters
-    ----------
-    weights, design
-        As in `reml_step`.
-    estimated
-        Whether τ² was.
-
-    Returns
-    -------
-    Shape (parameters, parameters).
-    """
-    w2 = weights * weights
-    phi = _inverse((design.T * weights) @ design)
-    if not estimated:
-        return np.asarray(phi)
-    gram2 = (design.T * w2) @ design
-    gram3 = (design.T * (w2 * weights)) @ design
-    variance = 2.0 / _trace_pp(w2, phi, gram2, gram3)
-    added = phi @ (gram3 - gram2 @ phi @ gram2) @ phi * variance
-    return np.asarray(phi + 2.0 * added)
-
-
 def line_reml_step(
     weights: FloatArray,
     squared: FloatArray,
@@ -119,30 +88,3 @@ def line_reml_step(
     score = (w2 * squared).sum(axis=0) - total + (s0 + s2) / total
     trace = s0 - 2.0 * cubes / total + (s0 * s0 + 2.0 * s1 * s1 + s2 * s2) / (total * total)
     return np.asarray(np.maximum(tau2 + score / np.maximum(trace, _LEAST_TRACE * s0), 0.0))
-
-
-def line_covariance(
-    weights: FloatArray,
-    unit: FloatArray,
-    total: FloatArray,
-    estimated: npt.NDArray[np.bool_],
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """`parameter_covariance` of many lines; arguments as in `line_reml_step`.
-
-    Returns
-    -------
-    Variance of the value at unit 0, its covariance with the slope by `unit`, and that slope's
-    variance; shape (lines,) each.
-    """
-    w2 = weights * weights
-    w2u, w3 = w2 * unit, w2 * weights
-    w3u = w3 * unit
-    s0, s1, s2 = w2.sum(axis=0), w2u.sum(axis=0), (w2u * unit).sum(axis=0)
-    c0, c1, c2 = w3.sum(axis=0), w3u.sum(axis=0), (w3u * unit).sum(axis=0)
-    trace = s0 - 2.0 * (c0 + c2) / total + (s0 * s0 + 2.0 * s1 * s1 + s2 * s2) / (total * total)
-    factor = np.where(estimated, 4.0 / np.maximum(trace, _LEAST_TRACE * s0), 0.0) / total**2
-    return (
-        1.0 / total + factor * (c0 - (s0 * s0 + s1 * s1) / total),
-        factor * (c1 - s1 * (s0 + s2) / total),
-        1.0 / total + factor * (c2 - (s1 * s1 + s2 * s2) / total),
-    )

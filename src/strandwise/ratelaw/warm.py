@@ -10,7 +10,7 @@ import numpy as np
 from strandwise.errors import DataError
 from strandwise.ratelaw.assemble import Solution, log_points
 from strandwise.ratelaw.columns import Readings, fit_columns
-from strandwise.ratelaw.scatter import parameter_covariance
+from strandwise.ratelaw.covariance import parameter_covariance
 from strandwise.ratelaw.segments import fit_segments
 from strandwise.ratelaw.temperature import temperature_reason
 
@@ -68,7 +68,9 @@ def warm_power_law(series: RateSeries, reference: float, temperature: float | No
     return Solution(
         ln_r0=ln_r0,
         n=n,
-        covariance=parameter_covariance(fit.weights, fit.design, True) * mean_square,
+        covariance=parameter_covariance(
+            fit.weights, fit.residuals, fit.design, readings.variance(fit.slope, 0.0), True
+        ),
         scatter=math.sqrt(fit.tau2),
         mean_square=mean_square,
         converged=fit.converged,

@@ -22,6 +22,12 @@ from strandwise.tracking.drift_sentences import drift_sentences, signal_sentence
 from strandwise.tracking.equivalence import Equivalence, EquivalenceVerdict, equivalence
 from strandwise.tracking.individuals import IndividualsLimits, individuals_limits_from_arrays
 from strandwise.tracking.mixed import ContrastEstimate, MixedFit, fit_mixed_model
+from strandwise.tracking.mixture import (
+    BlendingTerm,
+    MixtureFit,
+    fit_mixture,
+    fit_mixture_from_arrays,
+)
 from strandwise.tracking.multiple import many_to_one_p
 from strandwise.tracking.run_rules import RunRule, RunRuleHits, run_rule_hits
 from strandwise.tracking.sentences import (
@@ -44,6 +50,7 @@ from strandwise.tracking.what_if import (
 __all__ = [
     "Analysis",
     "BatchCovariate",
+    "BlendingTerm",
     "ChangePoint",
     "Comparison",
     "ContrastEstimate",
@@ -57,6 +64,7 @@ __all__ = [
     "FormulationShift",
     "IndividualsLimits",
     "MixedFit",
+    "MixtureFit",
     "PlannedTest",
     "RateKind",
     "RateObservations",
@@ -74,6 +82,8 @@ __all__ = [
     "equivalence",
     "equivalence_sentence",
     "fit_mixed_model",
+    "fit_mixture",
+    "fit_mixture_from_arrays",
     "in_megapascals",
     "in_millimetres_per_second",
     "individuals_limits_from_arrays",

@@ -151,13 +151,12 @@ class Analysis:
         """
         if self.fit.exact or not self.layout.measured:
             return None
-        x = self.tests.log_pressure - np.mean(self.tests.log_pressure)
-        batches = np.array(
-            [[name == batch for batch in self.fit.batches] for name in self.tests.batch]
-        )
-        common = np.column_stack([batches.astype(np.float64), self.layout.design])
-        own = np.column_stack([common, batches * x[:, None]])
-        one, free = (_residual_sum(columns, self.tests.log_rate) for columns in (common, own))
+        numbers = {name: number for number, name in enumerate(self.fit.batches)}
+        group = np.array([numbers[name] for name in self.tests.batch])
+        x = self.tests.log_pressure
+        columns = self.layout.design
+        one = _residual_sum_within(group, None, columns, self.tests.log_rate)
+        free = _residual_sum_within(group, x, columns, self.tests.log_rate)
         extra = one.df - free.df
         if extra == 0 or free.df == 0 or free.squares <= 0.0:
             return None
@@ -271,10 +270,40 @@ class _ResidualSum:
     df: int
 
 
-def _residual_sum(columns: FloatArray, values: FloatArray) -> _ResidualSum:
-    solution, _, rank, _ = np.linalg.lstsq(columns, values, rcond=_RANK_TOLERANCE)
-    residual = values - columns @ solution
-    return _ResidualSum(float(residual @ residual), values.size - int(rank))
+def _residual_sum_within(
+    group: NDArray[np.int_], x: FloatArray | None, columns: FloatArray, values: FloatArray
+) -> _ResidualSum:
+    """Residual sum of squares with a level, and with `x` a slope, of its own for each batch.
+
+    Both are taken out of values and columns batch by batch, which costs time in proportion to
+    the number of tests.
+    """
+    table = _without_means(group, np.column_stack([values, columns]))
+    taken = int(np.unique(group).size)
+    if x is not None:
+        centred = _without_means(group, x[:, None])
+        squares = np.bincount(group, centred[:, 0] ** 2)
+        told = squares > _RANK_TOLERANCE * max(float(np.max(squares)), 1e-300)
+        products = np.column_stack([np.bincount(group, centred[:, 0] * c) for c in table.T])
+        slopes = np.where(told[:, None], products / np.where(told, squares, 1.0)[:, None], 0.0)
+        table = table - centred * slopes[group]
+        taken += int(np.count_nonzero(told))
+    rest = table[:, 1:]
+    # What the batches' own terms took up is left as rounding, and is no column any more.
+    size = np.linalg.norm(rest, axis=0)
+    whole = np.linalg.norm(columns, axis=0)
+    rest = rest[:, size > 1e-9 * np.maximum(whole, 1e-300)]
+    if rest.shape[1] == 0:
+        return _ResidualSum(float(table[:, 0] @ table[:, 0]), values.size - taken)
+    solution, _, rank, _ = np.linalg.lstsq(rest, table[:, 0], rcond=_RANK_TOLERANCE)
+    residual = table[:, 0] - rest @ solution
+    return _ResidualSum(float(residual @ residual), values.size - taken - int(rank))
+
+
+def _without_means(group: NDArray[np.int_], table: FloatArray) -> FloatArray:
+    sizes = np.bincount(group)
+    means = np.column_stack([np.bincount(group, column) for column in table.T]) / sizes[:, None]
+    return np.asarray(table - means[group])
 
 
 def _exponents(layout: Layout, fit: MixedFit) -> dict[str, float]:

@@ -35,6 +35,7 @@ def formulation_cautions(
         _extrapolated(analysis, name, format_pressure),
         _exponent_not_measured(analysis, name, format_pressure),
         _one_batch(analysis, name),
+        _spread_assumed(analysis, name),
         _method_confounded(analysis, name),
         _temperatures_differ(analysis, name),
     )
@@ -94,6 +95,19 @@ def _one_batch(analysis: Analysis, name: str) -> Caution | None:
     if analysis.separable:
         message += ": how far batches differ is taken from the formulations that have more"
     return Caution("one-batch", message)
+
+
+def _spread_assumed(analysis: Analysis, name: str) -> Caution | None:
+    """Few batches of one formulation cannot show that they vary more than those of the others."""
+    counts = {other: analysis.tests.batches_of(other) for other in analysis.names}
+    if counts[name] != 2 or max(counts.values()) < 3 or not analysis.separable:
+        return None
+    return Caution(
+        "spread-assumed",
+        f"two batches of {name} cannot tell how far its batches differ: they are taken to differ "
+        "as those of the other formulations do; where it is harder to mix, its interval is too "
+        "narrow",
+    )
 
 
 def _method_confounded(analysis: Analysis, name: str) -> Caution | None:
@@ -198,7 +212,7 @@ def _no_scatter(analysis: Analysis) -> Caution | None:
 
 def _exponent_varies(analysis: Analysis) -> Caution | None:
     p = analysis.exponent_heterogeneity_p
-    if p is None or p >= _RARE:
+    if p is None or p >= _UNLIKELY:
         return None
     message = (
         "batches of one formulation differ in exponent more than their scatter explains "

@@ -97,8 +97,8 @@ def _cautions(ingredient: str, amounts: FloatArray, misfit_p: float | None) -> t
     out = []
     if np.unique(amounts).size == 1:
         message = (
-            f"{ingredient} was tested at one dose: its slope is the shift divided by the dose, "
-            "and whether the effect grows evenly with the dose is not known"
+            f"{ingredient} was tested at one dose: its slope spreads the shift evenly over the "
+            "dose, percent by percent; whether the effect grows evenly with the dose is not known"
         )
         out.append(Caution("one-dose", message))
     elif misfit_p is not None and misfit_p < _SUSPICIOUS:

@@ -24,6 +24,8 @@ _MAX_SCORING_STEPS = 200
 _MAX_HALVINGS = 40
 _LEAST_SHARE = 1e-13
 _DECREMENT = 1e-18  # of the log-likelihood: far below what any printed digit depends on
+# Gains below this drown in the rounding of the likelihood: the step is taken unseen, as the last.
+_UNSEEN = 1e-11
 
 
 @dataclass(frozen=True, eq=False)
@@ -204,6 +206,8 @@ def estimate_variances(model: BlockModel, *, with_batch: bool, floor: float) -> 
         step, decrement = _scoring_step(best, lower, movable)
         if decrement < _DECREMENT:
             break
+        if decrement < _UNSEEN:
+            return Evaluation(model, np.maximum(best.variances + step, lower))
         better = _halved(model, best, step, lower)
         if better is None:
             break

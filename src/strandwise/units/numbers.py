@@ -75,6 +75,8 @@ def clean_text(text: str) -> str:
             hint="look for a missing separator or quote in the file",
         )
     clean = " ".join(filter(None, text.translate(_SAME_SIGNS).split(" ")))
+    if clean.isascii() and clean.isprintable():
+        return clean
     for sign in clean:
         if not sign.isprintable():
             refuse(
@@ -159,7 +161,10 @@ def _decimal(digits: str, exponent: str, text: str) -> Fraction:
             expected=f"an exponent from -{LARGEST_EXPONENT} to {LARGEST_EXPONENT}",
             hint="look for a slip in the exponent",
         )
-    return Fraction(digits) * Fraction(10) ** int(exponent)
+    whole, _, decimals = digits.partition(".")
+    shift = int(exponent) - len(decimals)
+    scaled = int(whole + decimals)
+    return Fraction(scaled, 10**-shift) if shift < 0 else Fraction(scaled * 10**shift)
 
 
 def _fraction(whole: str | None, fraction: str, text: str) -> Fraction:

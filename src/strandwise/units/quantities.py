@@ -35,7 +35,7 @@ class Quantity:
     @property
     def si(self) -> float:
         """SI value, the float nearest to the exact one; a gauge pressure stays a difference."""
-        return float(self.magnitude * self.unit.factor + self.unit.offset)
+        return float(_exact(self))
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +46,7 @@ class Heading:
     unit_text: str | None
 
 
+_ORDINARY_BITS = 500
 _UNIT_SIGNS = str.maketrans("²³¹⁻", "231-")
 _PER_POWER = re.compile(r"(?:(\S+) )?([A-Za-z]+)-([123])")
 
@@ -233,9 +234,20 @@ def _refuse_missing_unit(text: str, magnitude: Fraction, kind: Kind) -> NoReturn
     refuse(f"`{text}` has no unit", expected=kind.expected, hint=hint)
 
 
+def _exact(quantity: Quantity) -> Fraction:
+    value = quantity.magnitude * quantity.unit.factor
+    return value + quantity.unit.offset if quantity.unit.offset else value
+
+
 def _check_range(quantity: Quantity) -> None:
     unit = quantity.unit
-    exact = quantity.magnitude * unit.factor + unit.offset
+    size_in_bits = quantity.magnitude.numerator.bit_length() - (
+        quantity.magnitude.denominator.bit_length()
+    )
+    # Far from the ends of what floats hold, whatever the unit; most readings are.
+    if abs(size_in_bits) < _ORDINARY_BITS and unit.kind is not Kind.TEMPERATURE:
+        return
+    exact = _exact(quantity)
     try:
         size = "small" if exact and not float(exact) else ""
     except OverflowError:
