@@ -292,7 +292,7 @@ def test_what_a_faulty_formulation_causes_is_not_told_twice(small: Any) -> None:
     assert problem.source.field == "base.ingredients.sorbitol"
 
 
-@pytest.mark.parametrize("content", ["[sorbitol]\nrole = 1\n", "[sorbitol\n"])
+@pytest.mark.parametrize("content", ["[sorbitol]\nrole = []\n", "[sorbitol\n"])
 def test_what_a_faulty_ingredient_causes_is_not_told_twice(small: Any, content: str) -> None:
     small.write("ingredients.toml", content)
     (problem,) = small.read().problems

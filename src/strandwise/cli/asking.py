@@ -19,7 +19,14 @@ if TYPE_CHECKING:
 
 __all__ = ["Interview", "field_option", "field_options", "option_name", "say", "today"]
 
-_METAVARS = {"number": "N", "integer": "N", "date": "DATE", "text": "TEXT", "name": "NAME"}
+_METAVARS = {
+    "number": "N",
+    "integer": "N",
+    "date": "DATE",
+    "text": "TEXT",
+    "name": "NAME",
+    "quantities": "QUANTITIES",
+}
 
 
 def today() -> str:

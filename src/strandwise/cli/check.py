@@ -31,8 +31,9 @@ def command(ctx: click.Context, campaign: str, *, as_json: bool) -> None:
     problems: readings that are possible but not likely, keys that nothing reads.
     """
     from strandwise.records import read_campaign
+    from strandwise.workflow.traces import with_trace_problems
 
-    reading = read_campaign(campaign_folder(ctx, campaign))
+    reading = with_trace_problems(read_campaign(campaign_folder(ctx, campaign)))
     if as_json:
         echo_json(
             {

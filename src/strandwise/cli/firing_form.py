@@ -17,28 +17,28 @@ from strandwise.records import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from strandwise.cli.asking import Interview
 
 __all__ = ["ask_firing", "firing_options", "firing_tables", "missing_options"]
 
 _DEFAULT_SHAPE = "hollow-cylinder"
+_INHIBITABLE = ("hollow-cylinder", "multi-core")
 _HAND_READINGS = 5  # burn time, mean and peak thrust, mean and peak pressure
 _ASKED = ("date", "temperature", "notes")
 
 _TEST = Field(name="test", help="name of the test", form="name", required=True)
-_SHAPE = Field(
-    name="shape",
-    help="shape of the grain",
-    form="choice",
-    choices=("hollow-cylinder", "end-burner"),
-)
+_SHAPE = Field(name="shape", help="shape of the grain", form="choice", choices=tuple(GRAIN_FIELDS))
 _INHIBITED = Field(
-    name="inhibited", help="faces that do not burn: outer, core, ends, with commas", form="text"
+    name="inhibited",
+    help="faces that do not burn, with commas: outer, core, ends, one-end",
+    form="text",
 )
-# Both shapes' fields, each once: those of the hollow cylinder hold all of the end burner's.
-_GRAIN = tuple(GRAIN_FIELDS["hollow-cylinder"])
+# All shapes' fields, each once; of two of one name the first shape's help is shown.
+_GRAIN: tuple[Field, ...] = ()
+for _fields in GRAIN_FIELDS.values():
+    _GRAIN += tuple(f for f in _fields if f.name not in {known.name for known in _GRAIN})
 _CHANNELS = (
     Field(
         name="trace_time", help='clock of the trace: heading and unit, "millis (ms)"', form="text"
@@ -82,8 +82,7 @@ def firing_tables(given: Mapping[str, str], *, has_trace: bool) -> dict[str, Any
     grain: dict[str, Any] = {"shape": given.get("shape", _DEFAULT_SHAPE)}
     for field in _GRAIN:
         if field.name in given:
-            text = given[field.name]
-            grain[field.name] = int(text) if field.form == "integer" and text.isdigit() else text
+            grain[field.name] = _plain(field, given[field.name])
     if "inhibited" in given:
         grain["inhibited"] = [face.strip() for face in given["inhibited"].split(",")]
     tables["grain"] = grain
@@ -97,6 +96,11 @@ def firing_tables(given: Mapping[str, str], *, has_trace: bool) -> dict[str, Any
 
 
 def _plain(field: Field, text: str) -> object:
+    """What a person would write into the file, as far as the text allows."""
+    if field.form == "quantities":
+        return [part.strip() for part in text.replace(";", ",").split(",")]
+    if field.form == "integer" and text.isdigit():
+        return int(text)
     if field.form != "number":
         return text
     try:
@@ -131,8 +135,11 @@ def missing_options(texts: Mapping[str, str], *, has_trace: bool) -> list[str]:
     """Options that a firing cannot do without and that were not given."""
     shape = texts.get("shape", _DEFAULT_SHAPE)
     grain = GRAIN_FIELDS.get(shape, ())
-    names = [f.name for f in (_TEST, *FIRING_FIELDS, *grain) if f.required]
-    missing = [option_name(name) for name in names if name not in texts]
+    missing = [
+        option_name(field.name)
+        for field in (_TEST, *FIRING_FIELDS, *grain)
+        if field.required and field.name not in texts and field.instead not in texts
+    ]
     if has_trace:
         needed = [("trace_time", "trace_sample_rate"), ("trace_pressure", "trace_thrust")]
         missing += [
@@ -156,9 +163,14 @@ def ask_firing(interview: Interview, texts: dict[str, str], trace_file: Path | N
     if "shape" not in texts:
         texts["shape"] = interview.ask(_SHAPE, default=_DEFAULT_SHAPE)
     grain = GRAIN_FIELDS[texts["shape"].lower()]
-    interview.ask_missing([f for f in grain if f.required], texts)
-    interview.ask_missing([f for f in grain if f.name in ("segments", "mass")], texts)
-    if texts["shape"] == _DEFAULT_SHAPE:
+    for field in grain:
+        if field.required and field.name not in texts and field.instead not in texts:
+            _ask_size(interview, texts, field, grain)
+    sizes = ["central_core_diameter", "slivers_from", "mass"]
+    if "lengths" not in texts:
+        sizes.append("segments")
+    interview.ask_missing([f for f in grain if f.name in sizes], texts)
+    if texts["shape"] in _INHIBITABLE:
         interview.ask_missing([_INHIBITED], texts)
     say("The nozzle")
     if "throat_diameter" not in texts:
@@ -177,6 +189,18 @@ def ask_firing(interview: Interview, texts: dict[str, str], trace_file: Path | N
         _ask_channels(interview, texts)
     interview.ask_missing([f for f in FIRING_FIELDS if f.name in _ASKED], texts)
     return trace_file
+
+
+def _ask_size(
+    interview: Interview, texts: dict[str, str], field: Field, grain: Sequence[Field]
+) -> None:
+    """Ask for a size that the grain cannot do without, or for what may stand in its place."""
+    other = next((f for f in grain if f.name == field.instead), None)
+    answer = interview.ask(field, required=other is None)
+    if answer:
+        texts[field.name] = answer
+    elif other is not None:
+        texts[other.name] = interview.ask(other, required=True)
 
 
 def _ask_trace_file() -> Path | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import shlex
 from dataclasses import dataclass
@@ -25,11 +26,11 @@ from strandwise.findings import Source
 from strandwise.records import BATCH_FIELDS, STRAND_FIELDS
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Iterator, Mapping, Sequence
 
     from strandwise.findings import Finding
     from strandwise.records import Campaign, StrandReading
-    from strandwise.workflow.recording import Logged
+    from strandwise.workflow.recording import FiringPreview, Logged
 
 __all__ = ["command"]
 
@@ -168,9 +169,12 @@ def firing(
 ) -> None:
     """Add a motor firing to CAMPAIGN, with its raw trace or with what was read by hand.
 
-    The trace is copied into the campaign and never changed; its SHA-256 is kept beside it.
+    The trace is copied into the campaign and never changed; its SHA-256 is kept beside it. What
+    was understood of grain and nozzle is drawn and said back; on a terminal you are asked before
+    it is saved.
     """
-    from strandwise.workflow.recording import log_firing, read_for_logging
+    from strandwise.cli.firing_echo import echo_of, sizes_json
+    from strandwise.workflow.recording import log_firing, preview_firing, read_for_logging
 
     folder = campaign_folder(ctx, campaign)
     kept, _ = read_for_logging(folder)
@@ -179,16 +183,24 @@ def firing(
     if missing:
         interview = _interview(kept, missing)
         trace_file = ask_firing(interview, given, trace_file)
-        _confirm(f"Firing {given['test']}", _with_trace(given, trace_file))
-    test = given["test"]
+    test, all_given = given["test"], _with_trace(given, trace_file)
     tables = firing_tables(given, has_trace=trace_file is not None)
+    with _told_by_option(interview, all_given):
+        preview = preview_firing(folder, test, tables, raw_trace=trace_file)
+    echo = echo_of(preview, kept.settings.units)
+    asked = interview is not None or (at_terminal() and not confirmed and not as_json)
+    if asked:
+        confirmed = _agreed(preview, interview, echo, all_given) or confirmed
     logged = _settled(
         lambda sure: log_firing(folder, test, tables, raw_trace=trace_file, confirmed=sure),
         interview,
-        _with_trace(given, trace_file),
+        all_given,
         confirmed=confirmed,
     )
-    _report(logged, "test", given, kept.settings.units, as_json=as_json)
+    more = sizes_json(preview.sizes)
+    _report(logged, "test", given, kept.settings.units, as_json=as_json, more=more)
+    if not asked and not as_json:
+        click.echo("\n".join(echo))
 
 
 def _given(texts: Mapping[str, str | None]) -> dict[str, str]:
@@ -232,14 +244,39 @@ def _ask_strand(interview: Interview, given: dict[str, str], *, timed: bool) -> 
 
 def _confirm(what: str, given: Mapping[str, str], outcome: str = "") -> None:
     """Show what was answered, and save it only if the person agrees."""
+    _show(what, given, f"  {outcome}" if outcome else "")
+    if not click.confirm("Save it?", default=True, err=True):
+        _leave_unsaved(given)
+
+
+def _show(what: str, given: Mapping[str, str], outcome: str) -> None:
     say(f"\n{what}")
     width = max(map(len, given))
     for name, text in given.items():
         say(f"  {name.replace('_', ' '):<{width}}  {text}")
     if outcome:
-        say(f"  {outcome}")
-    if not click.confirm("Save it?", default=True, err=True):
+        say(outcome)
+
+
+def _agreed(
+    preview: FiringPreview,
+    interview: Interview | None,
+    echo: Sequence[str],
+    given: Mapping[str, str],
+) -> bool:
+    """Draw a firing back to the person, and leave unless it is to be saved as it is."""
+    open_ = preview.unlikely if interview is None else interview.unsettled(preview.unlikely)
+    more = "\n".join(echo)
+    if open_:
+        more += "".join(
+            f"\n  Not likely: {finding.message} (likely: {finding.expected}); {finding.hint}"
+            for finding in open_
+        )
+    _show(f"Firing {preview.firing.test}", given, more)
+    question = "Is that meant, and is it to be saved?" if open_ else "Save it?"
+    if not click.confirm(question, default=not open_, err=True):
         _leave_unsaved(given)
+    return True
 
 
 def _settled(
@@ -250,7 +287,7 @@ def _settled(
     confirmed: bool,
 ) -> Logged:
     """Save a record; on a terminal ask first whether an unlikely value is meant."""
-    try:
+    with _told_by_option(interview, given):
         try:
             return save(confirmed)
         except UnlikelyError as error:
@@ -262,6 +299,13 @@ def _settled(
             if open_ and not click.confirm("Is it meant?", default=False, err=True):
                 _leave_unsaved(given)
             return save(True)
+
+
+@contextlib.contextmanager
+def _told_by_option(interview: Interview | None, given: Mapping[str, str]) -> Iterator[None]:
+    """Name the options in faults of the new record, and say how to go on after questions."""
+    try:
+        yield
     except RecordsError as error:
         if interview is not None:
             say(_again(given))
@@ -295,13 +339,22 @@ def _by_option(finding: Finding) -> Finding:
     return finding if name is None else dataclasses.replace(finding, source=Source(options[name]))
 
 
-def _report(logged: Logged, name: str, given: dict[str, str], units: str, *, as_json: bool) -> None:
+def _report(
+    logged: Logged,
+    name: str,
+    given: dict[str, str],
+    units: str,
+    *,
+    as_json: bool,
+    more: Mapping[str, Any] | None = None,
+) -> None:
     from strandwise.records import StrandReading
 
     record = logged.record
     burnt = _burnt(record) if isinstance(record, StrandReading) else None
     if as_json:
         result: dict[str, Any] = {"file": logged.file, name: given[name], "given": given}
+        result |= more or {}
         if burnt is not None:
             result |= {"pressure_MPa": burnt.pressure / 1e6, "rate_mm_s": burnt.rate * 1e3}
         echo_json(result)

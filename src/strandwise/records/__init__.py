@@ -14,6 +14,12 @@ if TYPE_CHECKING:
         append_record,
         open_table,
     )
+    from strandwise.records.calibration_rows import (
+        CalibrationRow,
+        load_of_row,
+        read_calibration_table,
+        split_row,
+    )
     from strandwise.records.checks import (
         problems_of,
         sha256_of,
@@ -23,16 +29,22 @@ if TYPE_CHECKING:
         create_bench,
         create_campaign,
     )
+    from strandwise.records.csvrecords import (
+        timing_fault,
+        written_names,
+    )
     from strandwise.records.fields import (
         BATCH_FIELDS,
-        FIRING_FIELDS,
-        GRAIN_FIELDS,
-        NOZZLE_FIELDS,
         STRAND_FIELDS,
-        SUMMARY_FIELDS,
         TEST_FIELD,
         Field,
         PressureScale,
+    )
+    from strandwise.records.firing_fields import (
+        FIRING_FIELDS,
+        GRAIN_FIELDS,
+        NOZZLE_FIELDS,
+        SUMMARY_FIELDS,
     )
     from strandwise.records.firing_files import (
         parse_firing,
@@ -43,6 +55,15 @@ if TYPE_CHECKING:
         find_bench,
         shipped,
     )
+    from strandwise.records.instrument_edit import (
+        try_instrument,
+        write_instrument,
+    )
+    from strandwise.records.instrument_files import (
+        INSTRUMENT_KINDS,
+        RAW_UNITS,
+        read_instruments,
+    )
     from strandwise.records.model import (
         Batch,
         Campaign,
@@ -50,44 +71,65 @@ if TYPE_CHECKING:
         EventOverrides,
         Firing,
         Gas,
+        GrainUncertainty,
         Instrument,
+        OffsetCore,
         ReadingUncertainty,
         Settings,
         StrandReading,
         Summary,
         TraceSpec,
     )
+    from strandwise.records.motor_file import (
+        MotorRecord,
+        read_motor,
+    )
+    from strandwise.records.places import (
+        with_lines,
+    )
     from strandwise.records.plausible import (
+        grain_density,
         implausible,
         implausible_firing,
+        initial_kn,
     )
     from strandwise.records.read import (
         CampaignReading,
         read_campaign,
     )
+    from strandwise.records.textfiles import (
+        WHOLE_FILE_CODES,
+    )
     from strandwise.records.write import (
         campaign_lock,
         compose_firing,
+        write_bytes,
         write_new,
     )
 
 _HOMES = {
     "append": ("append_record", "open_table"),
+    "calibration_rows": (
+        "CalibrationRow",
+        "load_of_row",
+        "read_calibration_table",
+        "split_row",
+    ),
     "checks": ("problems_of", "sha256_of"),
     "create": ("copy_campaign", "create_bench", "create_campaign"),
+    "csvrecords": ("timing_fault", "written_names"),
     "fields": (
         "BATCH_FIELDS",
-        "FIRING_FIELDS",
-        "GRAIN_FIELDS",
-        "NOZZLE_FIELDS",
         "STRAND_FIELDS",
-        "SUMMARY_FIELDS",
         "TEST_FIELD",
         "Field",
         "PressureScale",
     ),
+    "firing_fields": ("FIRING_FIELDS", "GRAIN_FIELDS", "NOZZLE_FIELDS", "SUMMARY_FIELDS"),
     "firing_files": ("parse_firing",),
     "folder": ("Bench", "CampaignFolder", "find_bench", "shipped"),
+    "instrument_edit": ("try_instrument", "write_instrument"),
+    "instrument_files": ("INSTRUMENT_KINDS", "RAW_UNITS", "read_instruments"),
     "model": (
         "Batch",
         "Campaign",
@@ -95,16 +137,21 @@ _HOMES = {
         "EventOverrides",
         "Firing",
         "Gas",
+        "GrainUncertainty",
         "Instrument",
+        "OffsetCore",
         "ReadingUncertainty",
         "Settings",
         "StrandReading",
         "Summary",
         "TraceSpec",
     ),
-    "plausible": ("implausible", "implausible_firing"),
+    "motor_file": ("MotorRecord", "read_motor"),
+    "places": ("with_lines",),
+    "plausible": ("grain_density", "implausible", "implausible_firing", "initial_kn"),
     "read": ("CampaignReading", "read_campaign"),
-    "write": ("campaign_lock", "compose_firing", "write_new"),
+    "textfiles": ("WHOLE_FILE_CODES",),
+    "write": ("campaign_lock", "compose_firing", "write_bytes", "write_new"),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 
@@ -112,12 +159,16 @@ __all__ = [
     "BATCH_FIELDS",
     "FIRING_FIELDS",
     "GRAIN_FIELDS",
+    "INSTRUMENT_KINDS",
     "NOZZLE_FIELDS",
+    "RAW_UNITS",
     "STRAND_FIELDS",
     "SUMMARY_FIELDS",
     "TEST_FIELD",
+    "WHOLE_FILE_CODES",
     "Batch",
     "Bench",
+    "CalibrationRow",
     "Campaign",
     "CampaignFolder",
     "CampaignReading",
@@ -126,7 +177,10 @@ __all__ = [
     "Field",
     "Firing",
     "Gas",
+    "GrainUncertainty",
     "Instrument",
+    "MotorRecord",
+    "OffsetCore",
     "PressureScale",
     "ReadingUncertainty",
     "Settings",
@@ -140,15 +194,28 @@ __all__ = [
     "create_bench",
     "create_campaign",
     "find_bench",
+    "grain_density",
     "implausible",
     "implausible_firing",
+    "initial_kn",
+    "load_of_row",
     "open_table",
     "parse_firing",
     "problems_of",
+    "read_calibration_table",
     "read_campaign",
+    "read_instruments",
+    "read_motor",
     "sha256_of",
     "shipped",
+    "split_row",
+    "timing_fault",
+    "try_instrument",
+    "with_lines",
+    "write_bytes",
+    "write_instrument",
     "write_new",
+    "written_names",
 ]
 
 

@@ -4,11 +4,20 @@ from __future__ import annotations
 
 import difflib
 import hashlib
+import math
 from collections import defaultdict
 from typing import TYPE_CHECKING, Protocol
 
+from strandwise.errors import UnitError
 from strandwise.findings import Finding, Source
-from strandwise.formulation import ROLES, Ingredient, resolve_recipes
+from strandwise.formulation import (
+    ROLES,
+    Ingredient,
+    parse_weighings,
+    resolve_recipes,
+    unknown_weighings,
+    void_free_density,
+)
 from strandwise.records.csvtable import cells_of_text
 from strandwise.records.fields import BATCH_FIELDS, STRAND_FIELDS
 from strandwise.records.folder import Bench
@@ -31,6 +40,9 @@ __all__ = [
     "problems_of",
     "sha256_of",
 ]
+
+_SECTION_STEP = 0.02
+"""How far a section's start may lie from the end of the one before, as a fraction of pressure."""
 
 
 class Check(Protocol):
@@ -140,6 +152,34 @@ def _written_in(path: Path, shown: str) -> frozenset[str] | None:
     return None if isinstance(content, Finding) else cells_of_text(content.text)
 
 
+def weighings_are_readable(
+    campaign: Campaign, folder: CampaignFolder, so_far: Sequence[Finding]
+) -> Iterator[Finding]:
+    """What was weighed into a batch can be read, and is in the table of ingredients."""
+    del folder
+    for batch in campaign.batches.values():
+        if not batch.weighings:
+            continue
+        place = at_field(batch.source, "weighings")
+        try:
+            weighings = parse_weighings(batch.weighings)
+        except UnitError as error:
+            yield Finding(place, "bad-value", error.message, error.expected, error.hint)
+            continue
+        mentioned = {(f.source.field or "").partition(".")[0] for f in so_far}
+        for key in unknown_weighings(weighings, campaign.ingredients):
+            if key in mentioned:  # its own entry is at fault already
+                continue
+            yield Finding(
+                place,
+                "unknown-ingredient",
+                f"{key!r} is no known ingredient",
+                "a key of ingredients.toml",
+                _did_you_mean(key, campaign.ingredients)
+                or "add it to the ingredients.toml beside the campaign's campaign.toml",
+            )
+
+
 def tests_are_unique(
     campaign: Campaign, folder: CampaignFolder, so_far: Sequence[Finding]
 ) -> Iterator[Finding]:
@@ -159,7 +199,7 @@ def tests_are_unique(
             elif key in seen[reading.test]:
                 why = "with the same length and time"
             else:
-                why = _disagreement(earlier, reading)
+                why = _disagreement(previous, reading)
         if why:
             yield Finding(
                 at_field(reading.source, "test"),
@@ -191,11 +231,17 @@ def _firings_are_unique(
         )
 
 
-def _disagreement(earlier: StrandReading, reading: StrandReading) -> str:
-    for name in ("batch", "pressure", "pressure_end", "date", "temperature"):
-        if getattr(earlier, name) != getattr(reading, name):
-            return f"with another {name.replace('_', ' ')}"
-    return ""
+def _disagreement(previous: StrandReading, reading: StrandReading) -> str:
+    for name in ("batch", "date", "temperature"):
+        if getattr(previous, name) != getattr(reading, name):
+            return f"with another {name}"
+    if reading.pressure == previous.pressure and reading.pressure_end == previous.pressure_end:
+        return ""
+    # In a closed vessel each section starts where the one before it ended.
+    goes_on = previous.pressure_end is not None and math.isclose(
+        reading.pressure, previous.pressure_end, rel_tol=_SECTION_STEP
+    )
+    return "" if goes_on else "with another pressure"
 
 
 def traces_are_untouched(
@@ -205,28 +251,39 @@ def traces_are_untouched(
     del so_far
     for firing in campaign.firings:
         trace = firing.trace
-        if trace is None or trace.sha256 is None:
+        if trace is None:
             continue
-        try:
-            digest = sha256_of(trace.file)
-        except OSError as error:
-            yield Finding(
-                Source(firing.source.path, None, "trace.file"),
-                "unreadable",
-                f"{folder.shown(trace.file)} cannot be read: {error.strerror or error}",
-                "a readable file",
-                "look at its permissions, and whether another program keeps it open",
-            )
-            continue
-        if digest != trace.sha256:
-            yield Finding(
-                Source(firing.source.path, None, "trace.sha256"),
-                "trace-changed",
-                f"{folder.shown(trace.file)} is not the file that was logged "
-                f"(SHA-256 {digest[:12]}…)",
-                f"SHA-256 {trace.sha256[:12]}…",
-                "put the raw file back; if the new one is right, write its digest into the firing",
-            )
+        kept = {"trace": (trace.file, trace.sha256)}
+        for name, channel in trace.channels.items():
+            if channel.file is not None:
+                kept[f"trace.{name}"] = (channel.file, channel.sha256)
+        for field, (file, sha256) in kept.items():
+            if sha256 is not None:
+                yield from _changed_trace(firing.source.path, field, file, sha256, folder)
+
+
+def _changed_trace(
+    record: str, field: str, file: Path, sha256: str, folder: CampaignFolder
+) -> Iterator[Finding]:
+    try:
+        digest = sha256_of(file)
+    except OSError as error:
+        yield Finding(
+            Source(record, None, f"{field}.file"),
+            "unreadable",
+            f"{folder.shown(file)} cannot be read: {error.strerror or error}",
+            "a readable file",
+            "look at its permissions, and whether another program keeps it open",
+        )
+        return
+    if digest != sha256:
+        yield Finding(
+            Source(record, None, f"{field}.sha256"),
+            "trace-changed",
+            f"{folder.shown(file)} is not the file that was logged (SHA-256 {digest[:12]}…)",
+            f"SHA-256 {sha256[:12]}…",
+            "put the raw file back; if the new one is right, write its digest into the firing",
+        )
 
 
 def implausible_readings(
@@ -238,14 +295,21 @@ def implausible_readings(
         yield from implausible(batch, BATCH_FIELDS)
     for reading in campaign.strands:
         yield from implausible(reading, STRAND_FIELDS)
+    densities: dict[str, float | None] = {}
+    if campaign.firings:
+        for name, recipe in resolve_recipes(campaign.formulations, campaign.ingredients)[0].items():
+            densities[name] = void_free_density(recipe, campaign.ingredients)
     for firing in campaign.firings:
-        yield from implausible_firing(firing)
+        mixed = campaign.batches.get(firing.batch)
+        density = None if mixed is None else densities.get(mixed.formulation)
+        yield from implausible_firing(firing, density)
 
 
 PROBLEM_CHECKS: tuple[Check, ...] = (
     recipes_resolve,
     baseline_exists,
     formulations_of_batches_exist,
+    weighings_are_readable,
     batches_of_tests_exist,
     tests_are_unique,
     traces_are_untouched,

@@ -23,6 +23,16 @@ if TYPE_CHECKING:
 
 __all__ = ["copy_campaign", "create_bench", "create_campaign"]
 
+_BATCH_COLUMNS = (
+    "batch",
+    "formulation",
+    "mixed",
+    "mass",
+    "density",
+    "process",
+    "process_temperature",
+    "notes",
+)
 _STRAND_COLUMNS = (
     "test",
     "batch",
@@ -104,7 +114,7 @@ def create_campaign(
     _refuse_taken(folder)
     files = {
         folder.formulations: _formulations_text(baseline, ingredients),
-        folder.batches: _headings(BATCH_FIELDS, [f.name for f in BATCH_FIELDS], units),
+        folder.batches: _headings(BATCH_FIELDS, _BATCH_COLUMNS, units),
         folder.strands: _headings(STRAND_FIELDS, _STRAND_COLUMNS, units),
         folder.settings: _settings_text(title, baseline, units, altitude),
     }
@@ -180,7 +190,7 @@ def toml_text(value: str) -> str:
     return f'"{shown}"'
 
 
-def _headings(fields: tuple[Field, ...], names: tuple[str, ...] | list[str], units: str) -> str:
+def _headings(fields: tuple[Field, ...], names: tuple[str, ...], units: str) -> str:
     by_name = {field.name: field for field in fields}
     return ",".join(by_name[name].heading(units) for name in names) + "\n"
 

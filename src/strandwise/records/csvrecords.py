@@ -7,18 +7,20 @@ from typing import TYPE_CHECKING, Any
 
 from strandwise.errors import UnitError
 from strandwise.findings import Finding, Source
+from strandwise.records.csvtable import read_csv_table
 from strandwise.records.fields import code_of, shorten
 from strandwise.units import Kind, is_gauge, parse_number
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
+    from pathlib import Path
 
     from strandwise.records.columns import Column
     from strandwise.records.csvtable import CsvTable, Row
     from strandwise.records.fields import Field, PressureScale, Value
     from strandwise.units import Unit
 
-__all__ = ["RowsRead", "record_values"]
+__all__ = ["RowsRead", "record_values", "timing_fault", "written_names"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,3 +169,38 @@ def _row_values(
         except UnitError as error:
             faults.append(Finding(here, code_of(error), error.message, error.expected, error.hint))
     return values, faults
+
+
+def timing_fault(values: Mapping[str, Any]) -> tuple[str, str, str, str] | None:
+    """What is wrong with how a strand's time is told: field, fault, expected, hint; None: nothing.
+
+    Parameters
+    ----------
+    values
+        By field name; a field left out is missing.
+    """
+    both = "write either a time, or frames and their rate"
+    has_time, has_frames = "time" in values, "frames" in values
+    if has_time and has_frames:
+        return "frames", "both a time and frames are given", "one of the two", both
+    if not has_time and not has_frames:
+        return "time", "there is neither a time nor a number of frames", "one of the two", both
+    if has_frames and "frame_rate" not in values:
+        return "frame_rate", "frames without a frame rate", "frame_rate, such as 240 1/s", both
+    return None
+
+
+def written_names(path: Path, shown: str, fields: Sequence[Field], name: str) -> dict[str, Source]:
+    """Every name that stands in one column of a CSV file, also in rows with faults, and where.
+
+    Empty where the file has no such column or cannot be read.
+    """
+    table, _ = read_csv_table(path, shown, fields)
+    if table is None:
+        return {}
+    found: dict[str, Source] = {}
+    for place, column in enumerate(table.columns):
+        if column.field is not None and column.field.name == name:
+            for row in table.rows:
+                found.setdefault(row.cells[place], table.source(row, column.heading))
+    return found

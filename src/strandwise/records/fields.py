@@ -1,7 +1,7 @@
 """Every field of every record: its form, unit, range and meaning, in one table each.
 
 The tables drive the reading, the checks, the options and questions of `log`, and the headings of
-new files, so that a field is described once.
+new files, so that a field is described once. Those of a firing are in `firing_fields`.
 """
 
 from __future__ import annotations
@@ -28,14 +28,12 @@ if TYPE_CHECKING:
 
 __all__ = [
     "BATCH_FIELDS",
-    "EVENT_FIELDS",
-    "FIRING_FIELDS",
-    "GAS_FIELDS",
-    "GRAIN_FIELDS",
-    "NOZZLE_FIELDS",
+    "DATE_FIELD",
+    "EXCLUDE_FIELD",
+    "NOTES_FIELD",
     "SETTINGS_FIELDS",
     "STRAND_FIELDS",
-    "SUMMARY_FIELDS",
+    "TEMPERATURE_FIELD",
     "TEST_FIELD",
     "UNCERTAINTY_FIELDS",
     "Field",
@@ -44,10 +42,14 @@ __all__ = [
     "Value",
     "code_of",
     "field_named",
+    "length_field",
+    "pressure_field",
+    "sd_field",
     "shorten",
+    "temperature_field",
 ]
 
-Value = str | float | int | dt.date
+Value = str | float | int | dt.date | tuple[float, ...]
 
 _NAME = re.compile(r"[^\W_](?:[\w.+ -]{0,62}[\w+-])?")
 _RESERVED_FILE_NAME = re.compile(r"(?i)(con|prn|aux|nul|com\d|lpt\d)(\..*)?")
@@ -94,13 +96,16 @@ class Field:
     name
         Column or key; also the record's attribute and the option of `log`.
     form
-        What the text is. A ``quantity`` has a unit of `kind`; a ``name`` can be a file's name.
+        What the text is. A ``quantity`` has a unit of `kind`, ``quantities`` are such with commas
+        between; a ``name`` can be a file's name.
     kind
         Of a quantity.
     help
         Meaning, in a person's words.
     required
         Whether a record without it is at fault.
+    instead
+        Name of a field that may stand in its place.
     metric, inch_pound
         Unit in the heading of a new file, by the campaign's units.
     bare
@@ -115,9 +120,12 @@ class Field:
 
     name: str
     help: str
-    form: Literal["quantity", "number", "integer", "name", "text", "date", "choice"] = "quantity"
+    form: Literal[
+        "quantity", "quantities", "number", "integer", "name", "text", "date", "choice"
+    ] = "quantity"
     kind: Kind | None = None
     required: bool = False
+    instead: str = ""
     metric: str = ""
     inch_pound: str = ""
     bare: str = ""
@@ -154,7 +162,7 @@ class Field:
         Returns
         -------
         Value
-            float for quantities and numbers, int, str or date by the form.
+            float for quantities and numbers, a tuple of them, int, str or date by the form.
 
         Raises
         ------
@@ -163,17 +171,10 @@ class Field:
         """
         text = text.strip()
         if self.form == "quantity":
-            assert self.kind is not None
-            quantity = parse_quantity(text, self.kind, unit=unit)
-            if self.kind is Kind.PRESSURE and not self.is_difference:
-                if is_gauge(quantity.unit, scale.readings) and scale.ambient is None:
-                    msg = f"`{shorten(text)}` is a gauge reading, and the ambient pressure is not "
-                    msg += "known"
-                    raise NoAmbientError(msg, expected=_AMBIENT_EXPECTED, hint=_AMBIENT_HINT)
-                value = absolute_pressure(quantity, readings=scale.readings, ambient=scale.ambient)
-            else:
-                value = quantity.si
-            return self._in_range(value, text)
+            return self._parse_quantity(text, scale, unit)
+        if self.form == "quantities":
+            parts = re.split("[,;]", text)
+            return tuple(self._parse_quantity(part.strip(), scale, unit) for part in parts)
         if self.form == "number":
             return self._in_range(parse_quantity(text, Kind.NUMBER).si, text)
         if self.form == "integer":
@@ -182,6 +183,18 @@ class Field:
                 raise UnitError(msg, expected="digits only, such as 2")
             return int(self._in_range(int(text), text))
         return self._parse_text(text)
+
+    def _parse_quantity(self, text: str, scale: PressureScale, unit: Unit | None) -> float:
+        assert self.kind is not None
+        quantity = parse_quantity(text, self.kind, unit=unit)
+        if self.kind is Kind.PRESSURE and not self.is_difference:
+            if is_gauge(quantity.unit, scale.readings) and scale.ambient is None:
+                msg = f"`{shorten(text)}` is a gauge reading, and the ambient pressure is not known"
+                raise NoAmbientError(msg, expected=_AMBIENT_EXPECTED, hint=_AMBIENT_HINT)
+            value = absolute_pressure(quantity, readings=scale.readings, ambient=scale.ambient)
+        else:
+            value = quantity.si
+        return self._in_range(value, text)
 
     @property
     def is_difference(self) -> bool:
@@ -252,12 +265,14 @@ def field_named(fields: Iterable[Field], name: str) -> Field | None:
     return next((field for field in fields if field.name == name), None)
 
 
-def _length(name: str, help: str, **rest: object) -> Field:
+def length_field(name: str, help: str, **rest: object) -> Field:
+    """A length in mm or in above 0; `rest` as of `Field`."""
     options: dict[str, object] = {"metric": "mm", "inch_pound": "in", "above": 0.0, **rest}
     return Field(name=name, help=help, kind=Kind.LENGTH, **options)  # type: ignore[arg-type]
 
 
-def _pressure(name: str, help: str, **rest: object) -> Field:
+def pressure_field(name: str, help: str, **rest: object) -> Field:
+    """A pressure in MPa or psia, of a size that small motors see; `rest` as of `Field`."""
     options: dict[str, object] = {
         "metric": "MPa",
         "inch_pound": "psia",
@@ -268,7 +283,8 @@ def _pressure(name: str, help: str, **rest: object) -> Field:
     return Field(name=name, help=help, kind=Kind.PRESSURE, **options)  # type: ignore[arg-type]
 
 
-def _temperature(name: str, help: str, high: float = 353.15) -> Field:
+def temperature_field(name: str, help: str, high: float = 353.15) -> Field:
+    """A temperature in °C or °F, likely from −60 °C to `high` (K)."""
     return Field(
         name=name,
         help=help,
@@ -280,7 +296,8 @@ def _temperature(name: str, help: str, high: float = 353.15) -> Field:
     )
 
 
-def _sd(reading: Field) -> Field:
+def sd_field(reading: Field) -> Field:
+    """The standard uncertainty of a reading."""
     return Field(
         name=f"{reading.name}_sd",
         help=f"standard uncertainty of the {reading.name.replace('_', ' ')}",
@@ -294,14 +311,55 @@ def _name(name: str, help: str) -> Field:
 
 
 TEST_FIELD = _name("test", "name of the test")
-_NOTES = Field(name="notes", help="whatever should be remembered", form="text")
-_EXCLUDE = Field(
+NOTES_FIELD = Field(name="notes", help="whatever should be remembered", form="text")
+EXCLUDE_FIELD = Field(
     name="exclude",
     help="reason why the test takes no part in fits (it stays in the files and is shown)",
     form="text",
 )
-_DATE_FIELD = Field(name="date", help="day of the test, year-month-day", form="date")
-_TEMPERATURE = _temperature("temperature", "of the propellant before the burn")
+DATE_FIELD = Field(name="date", help="day of the test, year-month-day", form="date")
+TEMPERATURE_FIELD = temperature_field("temperature", "of the propellant before the burn")
+
+_DENSITY = Field(
+    name="density",
+    help="measured density of the cast propellant",
+    kind=Kind.DENSITY,
+    metric="g/cm3",
+    inch_pound="lb/in3",
+    above=0.0,
+    plausible=(800.0, 3000.0),
+)
+_SAMPLE_MASS = Field(
+    name="sample_mass",
+    help="mass of a cast sample, for its density",
+    kind=Kind.MASS,
+    metric="g",
+    inch_pound="lb",
+    above=0.0,
+    plausible=(1e-4, 10.0),
+)
+_SAMPLE_VOLUME = Field(
+    name="sample_volume",
+    help="volume of that sample, from its sizes or the water that it displaces",
+    kind=Kind.VOLUME,
+    metric="cm3",
+    inch_pound="in3",
+    above=0.0,
+    plausible=(1e-7, 1e-2),
+)
+
+
+def _minutes(name: str, help: str) -> Field:
+    return Field(
+        name=name,
+        help=help,
+        kind=Kind.TIME,
+        metric="min",
+        inch_pound="min",
+        at_least=0.0,
+        plausible=(10.0, 86400.0),
+    )
+
 
 BATCH_FIELDS = (
     _name("batch", "name of the batch"),
@@ -316,21 +374,30 @@ BATCH_FIELDS = (
         above=0.0,
         plausible=(1e-3, 1e3),
     ),
-    Field(
-        name="density",
-        help="measured density of the cast propellant",
-        kind=Kind.DENSITY,
-        metric="g/cm3",
-        inch_pound="lb/in3",
-        above=0.0,
-        plausible=(800.0, 3000.0),
-    ),
+    _DENSITY,
     Field(name="process", help="how it was made: melted, recrystallised, pressed, …", form="text"),
-    _temperature("process_temperature", "highest temperature of the mix while it was made", 573.15),
-    _NOTES,
+    temperature_field(
+        "process_temperature", "highest temperature of the mix while it was made", 573.15
+    ),
+    NOTES_FIELD,
+    sd_field(_DENSITY),
+    _SAMPLE_MASS,
+    sd_field(_SAMPLE_MASS),
+    _SAMPLE_VOLUME,
+    sd_field(_SAMPLE_VOLUME),
+    Field(
+        name="weighings",
+        help='what was really weighed in: "sorbitol 157.6 g, starch 31 g with 9 % water, …"',
+        form="text",
+    ),
+    Field(name="particle_size", help="of the powders: sieve, or how they were ground", form="text"),
+    _minutes("cook_time", "time for which the mix was heated"),
+    _minutes("hold_time", "time for which it was held hot before casting"),
+    Field(name="cooling", help="how it cooled: in air, in the oven, …", form="text"),
+    Field(name="cure", help="how it cured or dried, and for how long", form="text"),
 )
 
-_STRAND_LENGTH = _length(
+_STRAND_LENGTH = length_field(
     "length", "length burnt between the two marks or wires", required=True, plausible=(2e-3, 1.0)
 )
 _STRAND_TIME = Field(
@@ -342,7 +409,7 @@ _STRAND_TIME = Field(
     above=0.0,
     plausible=(0.05, 900.0),
 )
-_STRAND_PRESSURE = _pressure("pressure", "pressure around the strand", required=True)
+_STRAND_PRESSURE = pressure_field("pressure", "pressure around the strand", required=True)
 
 STRAND_FIELDS = (
     TEST_FIELD,
@@ -366,31 +433,14 @@ STRAND_FIELDS = (
         plausible=(5.0, 1e5),
     ),
     _STRAND_PRESSURE,
-    _pressure("pressure_end", "pressure when the burn ended, in a closed vessel"),
-    _DATE_FIELD,
-    _TEMPERATURE,
-    _sd(_STRAND_LENGTH),
-    _sd(_STRAND_TIME),
-    _sd(_STRAND_PRESSURE),
-    _EXCLUDE,
-    _NOTES,
-)
-
-GAS_FIELDS = (
-    Field(
-        name="characteristic_velocity",
-        help="delivered characteristic velocity c*",
-        kind=Kind.VELOCITY,
-        above=0.0,
-        plausible=(300.0, 2500.0),
-    ),
-    Field(
-        name="specific_heat_ratio",
-        help="ratio of specific heats γ of the gas (with its condensed part)",
-        form="number",
-        above=1.0,
-        at_most=5.0 / 3.0,
-    ),
+    pressure_field("pressure_end", "pressure when the burn ended, in a closed vessel"),
+    DATE_FIELD,
+    TEMPERATURE_FIELD,
+    sd_field(_STRAND_LENGTH),
+    sd_field(_STRAND_TIME),
+    sd_field(_STRAND_PRESSURE),
+    EXCLUDE_FIELD,
+    NOTES_FIELD,
 )
 
 UNCERTAINTY_FIELDS = tuple(
@@ -410,8 +460,8 @@ SETTINGS_FIELDS = (
         form="name",
         required=True,
     ),
-    _pressure("reference_pressure", "absolute pressure at which rates are quoted"),
-    _pressure(
+    pressure_field("reference_pressure", "absolute pressure at which rates are quoted"),
+    pressure_field(
         "ambient_pressure", "pressure of the air at the bench, absolute", plausible=(5e4, 1.1e5)
     ),
     Field(
@@ -433,105 +483,5 @@ SETTINGS_FIELDS = (
         form="choice",
         choices=("metric", "inch-pound"),
     ),
-    _NOTES,
-)
-
-_GRAIN_COMMON = (
-    Field(
-        name="mass",
-        help="mass of propellant in the motor",
-        kind=Kind.MASS,
-        above=0.0,
-        plausible=(1e-3, 100.0),
-    ),
-    Field(
-        name="density",
-        help="density of the propellant",
-        kind=Kind.DENSITY,
-        above=0.0,
-        plausible=(800.0, 3000.0),
-    ),
-)
-_SEGMENTS = Field(
-    name="segments", help="number of equal segments", form="integer", at_least=1, at_most=100
-)
-
-# By shape; `inhibited` is a list of faces and is read beside these.
-GRAIN_FIELDS: dict[str, tuple[Field, ...]] = {
-    "hollow-cylinder": (
-        _length("outer_diameter", "of the grain", required=True, plausible=(5e-3, 0.5)),
-        _length("core_diameter", "of the bore", required=True, plausible=(1e-3, 0.4)),
-        _length("length", "of one segment", required=True, plausible=(5e-3, 2.0)),
-        _SEGMENTS,
-        *_GRAIN_COMMON,
-    ),
-    "end-burner": (
-        _length("outer_diameter", "of the grain", required=True, plausible=(5e-3, 0.5)),
-        _length("length", "of the grain", required=True, plausible=(5e-3, 2.0)),
-        *_GRAIN_COMMON,
-    ),
-    "area-table": _GRAIN_COMMON,
-}
-
-NOZZLE_FIELDS = (
-    _length(
-        "throat_diameter", "of the nozzle before the burn", required=True, plausible=(1e-3, 0.2)
-    ),
-    _length("throat_diameter_after", "of the nozzle after the burn", plausible=(1e-3, 0.2)),
-    _length("throat_diameter_sd", "standard uncertainty of the throat diameter"),
-    _length("exit_diameter", "of the nozzle", plausible=(1e-3, 0.5)),
-    Field(
-        name="divergence_half_angle",
-        help="half angle of the cone behind the throat",
-        kind=Kind.ANGLE,
-        at_least=0.0,
-        at_most=1.5707,
-    ),
-    Field(
-        name="efficiency",
-        help="delivered over ideal thrust coefficient, divergence apart",
-        form="number",
-        above=0.0,
-        at_most=1.1,
-    ),
-)
-
-SUMMARY_FIELDS = (
-    Field(
-        name="burn_time",
-        help="from ignition to the end of the web, read by hand",
-        kind=Kind.TIME,
-        required=True,
-        above=0.0,
-        plausible=(0.05, 120.0),
-    ),
-    Field(name="mean_thrust", help="mean over the burn", kind=Kind.FORCE, above=0.0),
-    Field(name="peak_thrust", help="highest reading", kind=Kind.FORCE, above=0.0),
-    _pressure("mean_pressure", "mean over the burn"),
-    _pressure("peak_pressure", "highest reading"),
-    Field(name="burn_time_sd", help="standard uncertainty", kind=Kind.TIME, above=0.0),
-    Field(name="mean_thrust_sd", help="standard uncertainty", kind=Kind.FORCE, above=0.0),
-    Field(name="mean_pressure_sd", help="standard uncertainty", kind=Kind.PRESSURE, above=0.0),
-)
-
-EVENT_FIELDS = tuple(
-    Field(name=name, help=help, kind=Kind.TIME, bare="s")
-    for name, help in (
-        ("ignition", "instant of ignition on the trace's own clock"),
-        ("web_burnout", "instant at which the web was burnt through"),
-        ("end", "end of action"),
-    )
-)
-
-FIRING_FIELDS = (
-    Field(name="batch", help="batch that the grain was cast from", form="name", required=True),
-    _DATE_FIELD,
-    _TEMPERATURE,
-    _pressure(
-        "ambient_pressure",
-        "pressure of the air on that day, where it differs from the campaign's",
-        plausible=(5e4, 1.1e5),
-    ),
-    _EXCLUDE,
-    _NOTES,
+    NOTES_FIELD,
 )

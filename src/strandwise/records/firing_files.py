@@ -6,40 +6,31 @@ from typing import TYPE_CHECKING, Any
 
 from strandwise.errors import DataError, UnitError
 from strandwise.findings import Finding, Source
-from strandwise.motor import FACES, AreaTable, EndBurner, Grain, HollowCylinder, Nozzle
-from strandwise.records.fields import (
+from strandwise.motor import Nozzle
+from strandwise.records.fields import TEST_FIELD, PressureScale, field_named
+from strandwise.records.firing_fields import (
     EVENT_FIELDS,
     FIRING_FIELDS,
     GAS_FIELDS,
-    GRAIN_FIELDS,
     NOZZLE_FIELDS,
     SUMMARY_FIELDS,
-    TEST_FIELD,
-    Field,
-    PressureScale,
-    field_named,
 )
+from strandwise.records.grain_tables import read_grain_table
 from strandwise.records.model import EventOverrides, Firing, Gas, Summary
 from strandwise.records.textfiles import read_text
-from strandwise.records.tomltable import describe, parse_toml_table
+from strandwise.records.tomltable import parse_toml_table
 from strandwise.records.trace_tables import read_trace_table
-from strandwise.units import Kind
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
+    from strandwise.records.fields import Field
     from strandwise.records.folder import CampaignFolder
     from strandwise.records.model import Instrument
     from strandwise.records.tomltable import TomlTable
 
 __all__ = ["parse_firing", "read_firing"]
-
-_SIZES = sorted({field.name for fields in GRAIN_FIELDS.values() for field in fields})
-_TABLE_FIELDS = (
-    Field(name="web", help="burnt depths", kind=Kind.LENGTH, at_least=0.0),
-    Field(name="area", help="burning area at each depth", kind=Kind.AREA, at_least=0.0),
-)
 
 
 def read_firing(
@@ -119,7 +110,7 @@ class _FiringReader:
             self.top = top = top.with_scale(PressureScale(top.scale.readings, ambient))
         fields = [f for f in FIRING_FIELDS if f is not ambient_field]
         values: dict[str, Any] = top.read(fields, others=(*tables, "ambient_pressure"))
-        grain = self._grain()
+        grain = read_grain_table(top)
         nozzle = self._nozzle()
         trace_table = top.table("trace")
         trace = (
@@ -138,7 +129,10 @@ class _FiringReader:
             return None
         return Firing(
             test=test,
-            grain=grain,
+            grain=grain.grain,
+            grain_uncertainty=grain.uncertainty,
+            offset_core=grain.offset_core,
+            free_volume=grain.free_volume,
             nozzle=nozzle,
             trace=trace,
             summary=summary,
@@ -152,83 +146,6 @@ class _FiringReader:
     def _plain_table(self, key: str, fields: tuple[Field, ...]) -> dict[str, Any]:
         table = self.top.table(key)
         return {} if table is None else dict(table.read(fields))
-
-    def _grain(self) -> Grain | None:
-        table = self.top.table("grain")
-        if table is None:
-            if "grain" not in self.top.values and not self.top.seems_misspelt("grain"):
-                self.top.fault(
-                    ["grain"],
-                    "missing-table",
-                    "there is no [grain]",
-                    'a table [grain] with shape = "hollow-cylinder" and its sizes',
-                )
-            return None
-        before = len(table.findings)
-        shape = table.values.get("shape")
-        if not isinstance(shape, str) or shape not in GRAIN_FIELDS:
-            self._refuse_shape(table, shape)
-            return None
-        others = ["shape"] if shape == "area-table" else ["shape", "inhibited"]
-        if shape == "area-table":
-            others += ["web", "area"]
-        values: dict[str, Any] = table.read(GRAIN_FIELDS[shape], others=others)
-        inhibited = self._inhibited(table)
-        columns = [self._list_of(table, f) for f in _TABLE_FIELDS] if shape == "area-table" else []
-        if len(table.findings) > before:
-            return None
-        try:
-            if shape == "hollow-cylinder":
-                return HollowCylinder(inhibited=inhibited, **values)
-            if shape == "end-burner":
-                values["diameter"] = values.pop("outer_diameter")
-                return EndBurner(inhibited=inhibited or frozenset({"outer"}), **values)
-            return AreaTable(web=columns[0], area=columns[1], **values)
-        except DataError as error:
-            table.fault([], "bad-grain", error.message, error.expected, error.hint)
-            return None
-
-    def _refuse_shape(self, table: TomlTable, shape: object) -> None:
-        wanted = " or ".join(f'"{known}"' for known in GRAIN_FIELDS)
-        if shape is not None:
-            table.fault(["shape"], "bad-value", f"{describe(shape)} is no shape of a grain", wanted)
-            return
-        table.check_keys(["shape", "inhibited", "web", "area", *_SIZES])
-        if not table.seems_misspelt("shape"):
-            table.fault(["shape"], "missing-field", "`shape` is missing", wanted)
-
-    def _inhibited(self, table: TomlTable) -> frozenset[str]:
-        raw = table.values.get("inhibited", [])
-        faces = [raw] if isinstance(raw, str) else raw
-        if not isinstance(faces, list) or not all(
-            isinstance(face, str) and face in FACES for face in faces
-        ):
-            table.fault(
-                ["inhibited"],
-                "bad-value",
-                f"`inhibited` names something else than faces of the grain: {_listed(raw)}",
-                'a list of "outer", "core", "ends", such as ["outer"]',
-            )
-            return frozenset()
-        return frozenset(faces)
-
-    def _list_of(self, table: TomlTable, field: Field) -> tuple[float, ...]:
-        raw = table.values.get(field.name)
-        if not isinstance(raw, list) or not all(isinstance(item, str) for item in raw):
-            table.fault(
-                [field.name],
-                "bad-value",
-                f"`{field.name}` is no list of quantities ({field.help})",
-                {"web": '["0 mm", "2 mm", …]', "area": '["40 cm2", "42 cm2", …]'}[field.name],
-            )
-            return ()
-        values = []
-        for item in raw:
-            try:
-                values.append(float(field.parse(item, table.scale)))  # type: ignore[arg-type]
-            except UnitError as error:
-                table.fault([field.name], "bad-value", error.message, error.expected, error.hint)
-        return tuple(values)
 
     def _nozzle(self) -> Nozzle | None:
         table = self.top.table("nozzle")
@@ -251,9 +168,3 @@ class _FiringReader:
         before = len(table.findings)
         values: dict[str, Any] = table.read(SUMMARY_FIELDS)
         return Summary(**values) if len(table.findings) == before else None
-
-
-def _listed(raw: object) -> str:
-    if isinstance(raw, list) and raw:
-        return ", ".join(describe(item) for item in raw[:5])
-    return describe(raw)

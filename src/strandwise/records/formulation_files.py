@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from strandwise.errors import UnitError
+from strandwise.findings import Finding
 from strandwise.formulation import (
     INGREDIENT_FIELDS,
     ROLES,
@@ -22,7 +23,6 @@ from strandwise.units import Kind, parse_number, parse_quantity
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from strandwise.findings import Finding
     from strandwise.records.folder import CampaignFolder
     from strandwise.records.tomltable import TomlTable
 
@@ -92,13 +92,26 @@ def read_all_ingredients(
 def _read_ingredient(key: str, entry: TomlTable) -> Ingredient | None:
     before = len(entry.findings)
     values: dict[str, Any] = entry.read([*_TEXT_FIELDS, *_QUANTITY_FIELDS], others=_OTHER_FIELDS)
-    if values.get("role") not in (None, *ROLES):
-        entry.fault(["role"], "bad-value", f"`{values['role']}` is no role", ", ".join(ROLES))
+    role = str(values.get("role", "other")).strip().lower()
+    if role not in ROLES:
+        entry.remarks.append(
+            Finding(
+                entry.source("role"),
+                "unknown-role",
+                f"`{role}` is no role that anything reads; it is taken as `other`",
+                ", ".join(ROLES),
+            )
+        )
+        role = "other"
+    values["role"] = role
     for name in _OTHER_FIELDS:
         kind = INGREDIENT_FIELDS[name].kind
         raw = entry.values.get(name)
         if raw is None:
             continue
+        if kind == "sources" and isinstance(raw, str):
+            # One text is the source of every figure.
+            raw = {field.name: raw for field in _QUANTITY_FIELDS if field.name in values}
         if kind == "boolean" and not isinstance(raw, bool):
             entry.fault([name], "bad-value", f"`{name}` is not true or false", "true or false")
         elif kind == "keys" and not _is_list_of_text(raw):

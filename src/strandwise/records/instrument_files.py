@@ -4,19 +4,20 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from strandwise.findings import Finding
 from strandwise.records.fields import Field
 from strandwise.records.model import Instrument
-from strandwise.records.tomltable import describe, read_toml_table
+from strandwise.records.textfiles import read_text
+from strandwise.records.tomltable import describe, parse_toml_table
 from strandwise.units import Kind
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from strandwise.findings import Finding
     from strandwise.records.fields import PressureScale
     from strandwise.records.tomltable import TomlTable
 
-__all__ = ["INSTRUMENT_KINDS", "RAW_UNITS", "read_instruments"]
+__all__ = ["INSTRUMENT_KINDS", "RAW_UNITS", "parse_instruments", "read_instruments"]
 
 RAW_UNITS = ("count", "V", "mV")
 """Units that only an instrument's calibration turns into force or pressure."""
@@ -38,7 +39,17 @@ def read_instruments(
     instruments, findings, remarks
         By name; faults; unknown keys that nothing reads.
     """
-    table, findings = read_toml_table(path, shown, scale)
+    content = read_text(path, shown)
+    if isinstance(content, Finding):
+        return {}, [content], []
+    return parse_instruments(content.text, shown, scale)
+
+
+def parse_instruments(
+    text: str, shown: str, scale: PressureScale
+) -> tuple[dict[str, Instrument], list[Finding], list[Finding]]:
+    """Read the text of a table of instruments as `read_instruments` reads the file."""
+    table, findings = parse_toml_table(text, shown, scale)
     if table is None:
         return {}, findings, []
     instruments = {}

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from strandwise.findings import Source
     from strandwise.formulation import FormulationSpec, Ingredient
-    from strandwise.motor import Grain, Nozzle
+    from strandwise.motor import Grain, HollowCylinder, Nozzle
 
 __all__ = [
     "Batch",
@@ -24,7 +24,9 @@ __all__ = [
     "EventOverrides",
     "Firing",
     "Gas",
+    "GrainUncertainty",
     "Instrument",
+    "OffsetCore",
     "ReadingUncertainty",
     "Settings",
     "StrandReading",
@@ -98,7 +100,27 @@ class Settings:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Batch:
-    """One mix of a formulation: mass in kg, density in kg/m³, process temperature in K."""
+    """One mix of a formulation.
+
+    Parameters
+    ----------
+    batch, formulation, mixed
+        Names, and the day of mixing.
+    mass
+        kg.
+    density, density_sd
+        Of the cast propellant as measured, kg/m³, and its standard uncertainty.
+    process, process_temperature
+        How it was made, and the highest temperature of the mix meanwhile, K.
+    sample_mass, sample_volume
+        Of a cast sample from which the density follows, kg and m³, with standard uncertainties.
+    weighings
+        What was really weighed in, as `strandwise.formulation.parse_weighings` reads it.
+    particle_size, cooling, cure
+        For people.
+    cook_time, hold_time
+        For which it was heated, and held hot before casting, s.
+    """
 
     batch: str
     formulation: str
@@ -107,8 +129,28 @@ class Batch:
     density: float | None = None
     process: str = ""
     process_temperature: float | None = None
+    density_sd: float | None = None
+    sample_mass: float | None = None
+    sample_mass_sd: float | None = None
+    sample_volume: float | None = None
+    sample_volume_sd: float | None = None
+    weighings: str = ""
+    particle_size: str = ""
+    cook_time: float | None = None
+    hold_time: float | None = None
+    cooling: str = ""
+    cure: str = ""
     notes: str = ""
     source: Source
+
+    @property
+    def measured_density(self) -> float | None:
+        """Density as stated, else of the sample, kg/m³; None where neither was measured."""
+        if self.density is not None:
+            return self.density
+        if self.sample_mass is None or self.sample_volume is None:
+            return None
+        return self.sample_mass / self.sample_volume
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -199,6 +241,8 @@ class Channel:
         Own clock of this channel; None where it is the trace's.
     sample_rate
         1/s, where there is no clock column.
+    sha256
+        Digest of its own file, lower-case hex; None where none was kept, or without such a file.
     """
 
     column: str | int
@@ -209,6 +253,7 @@ class Channel:
     file: Path | None = None
     time: Channel | None = None
     sample_rate: float | None = None
+    sha256: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -236,6 +281,12 @@ class TraceSpec:
     pressure: Channel | None = None
     thrust: Channel | None = None
 
+    @property
+    def channels(self) -> dict[str, Channel]:
+        """Those that there are, by ``pressure`` and ``thrust``."""
+        both = {"pressure": self.pressure, "thrust": self.thrust}
+        return {name: channel for name, channel in both.items() if channel is not None}
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Summary:
@@ -261,8 +312,51 @@ class EventOverrides:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class GrainUncertainty:
+    """Standard uncertainties of a grain's readings as its record states them, SI.
+
+    None: not stated, and left to what a careful reading is worth. `length_sd` is of the length
+    of one segment.
+    """
+
+    outer_diameter_sd: float | None = None
+    core_diameter_sd: float | None = None
+    length_sd: float | None = None
+    mass_sd: float | None = None
+    density_sd: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class OffsetCore:
+    """A hollow cylinder whose core was found off its axis, as measured.
+
+    Parameters
+    ----------
+    cylinder
+        The grain as it would be with the core on the axis.
+    offset
+        Between the two axes, m.
+    """
+
+    cylinder: HollowCylinder
+    offset: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Firing:
-    """One motor firing; the file's name is the test's name."""
+    """One motor firing; the file's name is the test's name.
+
+    Parameters
+    ----------
+    grain
+        Of an offset core: its exact burning areas as a table.
+    grain_uncertainty
+        As stated.
+    offset_core
+        What the table of an offset core came from; None for every other grain.
+    free_volume
+        Of the chamber before the burn, m³; None where not stated.
+    """
 
     test: str
     batch: str
@@ -271,6 +365,9 @@ class Firing:
     trace: TraceSpec | None = None
     summary: Summary | None = None
     events: EventOverrides = field(default_factory=EventOverrides)
+    grain_uncertainty: GrainUncertainty = field(default_factory=GrainUncertainty)
+    offset_core: OffsetCore | None = None
+    free_volume: float | None = None
     gas: Gas = field(default_factory=Gas)
     date: dt.date | None = None
     temperature: float | None = None

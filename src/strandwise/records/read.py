@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from strandwise.errors import RecordsError
 from strandwise.findings import Finding, Source
 from strandwise.records.checks import REMARK_CHECKS, problems_of
-from strandwise.records.csvrecords import record_values
+from strandwise.records.csvrecords import record_values, timing_fault
 from strandwise.records.csvtable import read_csv_table
 from strandwise.records.fields import BATCH_FIELDS, STRAND_FIELDS, PressureScale
 from strandwise.records.firing_files import read_firing
@@ -21,7 +21,7 @@ from strandwise.records.settings_files import SettingsReading, read_settings
 from strandwise.records.textfiles import WHOLE_FILE_CODES, is_absent
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
     from pathlib import Path
 
 
@@ -187,24 +187,12 @@ def _read_strands(
         return [], findings
     strands = []
     for row, values in read.records:
-        fault = _timing_fault(values)
+        fault = timing_fault(values)
         if fault is None:
             strands.append(StrandReading(**values, source=table.source(row)))
         else:
             findings.append(Finding(table.source(row, fault[0]), "bad-timing", *fault[1:]))
     return strands, findings
-
-
-def _timing_fault(values: Mapping[str, Any]) -> tuple[str, str, str, str] | None:
-    both = "write either a time, or frames and their rate"
-    has_time, has_frames = "time" in values, "frames" in values
-    if has_time and has_frames:
-        return "frames", "both a time and frames are given", "one of the two", both
-    if not has_time and not has_frames:
-        return "time", "there is neither a time nor a number of frames", "one of the two", both
-    if has_frames and "frame_rate" not in values:
-        return "frame_rate", "frames without a frame rate", "frame_rate, such as 240 1/s", both
-    return None
 
 
 def _read_firings(

@@ -6,12 +6,12 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from strandwise.records.fields import (
-    GAS_FIELDS,
     SETTINGS_FIELDS,
     UNCERTAINTY_FIELDS,
     PressureScale,
     field_named,
 )
+from strandwise.records.firing_fields import GAS_FIELDS
 from strandwise.records.model import Gas, ReadingUncertainty, Settings
 from strandwise.records.tomltable import read_toml_table
 from strandwise.units import standard_atmosphere_pressure
@@ -71,7 +71,8 @@ def settings_of(table: TomlTable) -> SettingsReading:
     scale = PressureScale(
         values.get("pressure_readings", "absolute"), values.get("ambient_pressure")
     )
-    pressure = table.with_scale(scale).value(reference)
+    # What is quoted is no reading: a unit without a zero of its own is absolute here.
+    pressure = table.with_scale(PressureScale("absolute", scale.ambient)).value(reference)
     if pressure is not None:
         values["reference_pressure"] = pressure
     uncertainty, gas = table.table("uncertainty"), table.table("gas")

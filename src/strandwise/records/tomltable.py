@@ -6,7 +6,7 @@ import datetime as dt
 import difflib
 import re
 import tomllib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from strandwise.errors import UnitError
@@ -155,7 +155,7 @@ class TomlTable:
         """Value of one field in SI; None where absent or at fault (which is then kept)."""
         raw = self.values.get(item.name)
         if raw is None or (isinstance(raw, str) and not raw.strip()):
-            if item.required and not self.seems_misspelt(item.name):
+            if item.required and not self._is_elsewhere(item):
                 self.fault(
                     [item.name],
                     "missing-field",
@@ -168,6 +168,13 @@ class TomlTable:
         except UnitError as error:
             self.fault([item.name], code_of(error), error.message, error.expected, error.hint)
             return None
+
+    def _is_elsewhere(self, item: Field) -> bool:
+        """Whether a field that is not there is so by another's presence, or is misspelt."""
+        other = item.instead
+        return self.seems_misspelt(item.name) or bool(
+            other and (other in self.values or self.seems_misspelt(other))
+        )
 
     def _parse(self, item: Field, raw: object) -> Value:
         if item.form == "date" and isinstance(raw, dt.date):
@@ -183,6 +190,10 @@ class TomlTable:
                 raise UnitError(msg, expected=example_of(item))
             if item.form in ("name", "text") and isinstance(raw, int):
                 return item.parse(str(raw), self.scale)
+        if item.form == "quantities" and isinstance(raw, list) and raw:
+            one = replace(item, form="quantity")
+            parts = [self._parse(one, part) for part in raw]
+            return tuple(part for part in parts if isinstance(part, float))
         msg = f"`{item.name}` is {describe(raw)}"
         raise UnitError(msg, expected=example_of(item))
 
@@ -206,6 +217,10 @@ def example_of(item: Field) -> str:
     """What a value of the field looks like, for a message."""
     if item.form == "quantity" and item.kind is not None:
         return item.kind.expected
+    if item.form == "quantities" and item.kind is not None:
+        first, *others = item.kind.examples
+        listed = ", ".join(f'"{example}"' for example in (first, *others[:1], "…"))
+        return f"{item.name} = [{listed}]"
     return {
         "number": "a number",
         "integer": "a whole number",

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 __all__ = ["read_trace_table"]
 
 _KEYS = ("file", "sha256", "time", "sample_rate", "pressure", "thrust")
-_CHANNEL_KEYS = ("column", "unit", "instrument", "file", "time", "sample_rate")
+_CHANNEL_KEYS = ("column", "unit", "instrument", "file", "sha256", "time", "sample_rate")
 _SAMPLE_RATE = Field(name="sample_rate", help="of the logger", kind=Kind.FREQUENCY, above=0.0)
 _GAUGE_ZERO = Field(name="gauge_zero", help="what a gauge at rest reads", kind=Kind.PRESSURE)
 _FILE_EXAMPLE = 'a file of the campaign, such as file = "traces/F-07.csv"'
@@ -44,8 +44,26 @@ def read_trace_table(
     clock, rate = reader.clock(table)
     pressure = reader.channel(table, "pressure", Kind.PRESSURE)
     thrust = reader.channel(table, "thrust", Kind.FORCE)
+    sha256 = _digest(table)
+    if len(table.findings) == before:
+        _check_complete(table, clock, rate, [c for c in (pressure, thrust) if c is not None])
+    if len(table.findings) > before or file is None:
+        return None
+    return TraceSpec(
+        file=file,
+        sha256=sha256,
+        time=clock,
+        sample_rate=rate,
+        pressure=pressure,
+        thrust=thrust,
+    )
+
+
+def _digest(table: TomlTable) -> str | None:
     sha256 = table.values.get("sha256")
-    if sha256 is not None and not (isinstance(sha256, str) and _DIGEST.fullmatch(sha256)):
+    if sha256 is None:
+        return None
+    if not (isinstance(sha256, str) and _DIGEST.fullmatch(sha256)):
         table.fault(
             ["sha256"],
             "bad-value",
@@ -53,18 +71,8 @@ def read_trace_table(
             "64 hexadecimal digits",
             "take the line out if the digest is not known",
         )
-    if len(table.findings) == before:
-        _check_complete(table, clock, rate, [c for c in (pressure, thrust) if c is not None])
-    if len(table.findings) > before or file is None:
         return None
-    return TraceSpec(
-        file=file,
-        sha256=sha256.lower() if isinstance(sha256, str) else None,
-        time=clock,
-        sample_rate=rate,
-        pressure=pressure,
-        thrust=thrust,
-    )
+    return sha256.lower()
 
 
 def _check_complete(
@@ -175,6 +183,14 @@ class _Reader:
             extra["time"], extra["sample_rate"] = self.clock(own)
             if "file" in own.values:
                 extra["file"] = self.file(own)
+                extra["sha256"] = _digest(own)
+            elif "sha256" in own.values and not own.seems_misspelt("file"):
+                own.fault(
+                    ["sha256"],
+                    "bad-value",
+                    f"`{key}` has a digest and no file of its own",
+                    "file beside sha256, or the digest in [trace]",
+                )
         split = self._column_and_unit(table, key, raw)
         if split is None:
             return None

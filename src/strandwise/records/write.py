@@ -24,6 +24,7 @@ __all__ = [
     "campaign_lock",
     "cannot_write",
     "compose_firing",
+    "folder_lock",
     "new_folder",
     "write_bytes",
     "write_new",
@@ -32,26 +33,31 @@ __all__ = [
 _LOCK_SECONDS = 30.0
 
 
-@contextlib.contextmanager
-def campaign_lock(folder: CampaignFolder) -> Iterator[None]:
-    """Hold a campaign's lock, so that writers take turns.
+def campaign_lock(folder: CampaignFolder) -> contextlib.AbstractContextManager[None]:
+    """Hold a campaign's lock, as `folder_lock`."""
+    return folder_lock(folder.path, folder.lock.name)
 
-    The lock's file stays in the campaign's folder; the system frees the lock itself when its
-    holder ends, in whatever way.
+
+@contextlib.contextmanager
+def folder_lock(folder: Path, name: str = ".write.lock") -> Iterator[None]:
+    """Hold a folder's lock, so that writers take turns.
+
+    The lock's file stays in the folder; the system frees the lock itself when its holder ends,
+    in whatever way.
 
     Raises
     ------
     RequestError
         Another program held it for half a minute, or the folder cannot be written.
     """
-    lock = FileLock(str(folder.lock), timeout=_LOCK_SECONDS)
+    lock = FileLock(str(folder / name), timeout=_LOCK_SECONDS)
     try:
         lock.acquire()
     except Timeout as error:
-        msg = f"another program has been writing to {folder.path} for {_LOCK_SECONDS:g} s"
+        msg = f"another program has been writing to {folder} for {_LOCK_SECONDS:g} s"
         raise RequestError(msg, hint="wait for it, or end it, and try again") from error
     except OSError as error:
-        raise cannot_write(folder.path, error) from error
+        raise cannot_write(folder, error) from error
     try:
         yield
     finally:

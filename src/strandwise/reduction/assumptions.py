@@ -26,6 +26,7 @@ __all__ = [
     "SENSOR_SD",
     "SEPARATED_SD",
     "STATED_EFFICIENCY_SD",
+    "STATED_FREE_VOLUME_SD",
     "STATED_GAMMA_SD",
     "SUBSONIC_SD",
     "THROAT_SD",
@@ -92,6 +93,9 @@ UNKNOWN_ANGLE_SD = 0.01
 
 FREE_VOLUME_SD = 0.5
 """Share of a chamber's free volume, of which the record says only the core."""
+
+STATED_FREE_VOLUME_SD = 0.05
+"""Share of a free volume that is given."""
 
 IGNITER_SD = 0.002
 """Igniter gas as a share of the propellant's mass, which the mass balance counts as propellant."""

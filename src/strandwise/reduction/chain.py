@@ -279,12 +279,21 @@ def moved_grain(grain: Grain, at: Mapping[str, float]) -> Grain:
     """Return the grain with the sizes and the mass that `at` holds by the readings' keys."""
     if isinstance(grain, AreaTable):
         stretch = at.get("web", web(grain)) / web(grain)
-        grain = replace(grain, web=tuple(stretch * depth for depth in grain.web))
+        slivers = grain.slivers_from
+        grain = replace(
+            grain,
+            web=tuple(stretch * depth for depth in grain.web),
+            slivers_from=None if slivers is None else stretch * slivers,
+        )
     changes: dict[str, Any] = {
         name: at[name.replace("_", "-")]
         for name in ("outer_diameter", "core_diameter", "diameter", "length", "mass", "density")
         if name.replace("_", "-") in at
     }
+    lengths = getattr(grain, "lengths", ())
+    if lengths and "lengths" in at:
+        longer = at["lengths"] - sum(lengths) / len(lengths)
+        changes["lengths"] = tuple(length + longer for length in lengths)
     return replace(grain, **changes)
 
 

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     Wanted = Sequence[str | int]
 
-__all__ = ["LogFile", "load_columns", "read_log"]
+__all__ = ["LogFile", "find_columns", "load_columns", "read_log"]
 
 _SAMPLE_LINES = 400
 _HEADING_LINES = 2000
@@ -176,6 +176,28 @@ def load_columns(
     return table, (*told, *_other_units(wanted, units, headings, indices, log.name))
 
 
+def find_columns(log: LogFile, wanted: Wanted, *, units: Sequence[str]) -> None:
+    """Check that a file has some columns, by its beginning and samples of it, without its rows.
+
+    Parameters
+    ----------
+    log, wanted, units
+        As of `load_columns`.
+
+    Raises
+    ------
+    DataError
+        No separator gives rows of numbers, or a column is not there.
+    """
+    sample = _sampled(log.text)
+    headings = list(_keys(sample, wanted))
+    if not headings:
+        form = _form(sample, wanted, units, log.name)
+        headings, _ = _headings(_opening(log.text), form, wanted, units)
+    for column, unit in zip(wanted, units, strict=True):
+        column_index(column, unit, headings, log.name)
+
+
 def _sampled(text: str) -> list[str]:
     """Return lines from the beginning, the middle and the end of a text."""
     if len(text) <= 3 * _SAMPLE_TEXT:
@@ -207,10 +229,8 @@ def _load_keyed(
     clock_scale: float | None,
 ) -> tuple[NDArray[np.float64], tuple[str, ...]] | None:
     """Return the columns of a file whose lines name their values; None where it is another."""
-    if any(isinstance(column, int) for column in wanted):
-        return None
-    keys, lines = keys_of(sample)
-    if not keys or _rows(sample) >= lines:
+    keys = _keys(sample, wanted)
+    if not keys:
         return None
     picked = [
         keys[column_index(column, unit, keys, log.name)]
@@ -223,6 +243,14 @@ def _load_keyed(
     if as_text:
         account.append(_time_of_day(log.name))
     return table, tuple(account)
+
+
+def _keys(sample: list[str], wanted: Wanted) -> list[str]:
+    """Names that most lines give to their values; none where the file is of another kind."""
+    if any(isinstance(column, int) for column in wanted):
+        return []
+    keys, lines = keys_of(sample)
+    return keys if keys and _rows(sample) < lines else []
 
 
 def _rows(sample: list[str]) -> int:

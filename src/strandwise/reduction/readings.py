@@ -33,6 +33,7 @@ from strandwise.reduction.assumptions import (
     OFF_CENTRE_SD,
     SEPARATED_SD,
     STATED_EFFICIENCY_SD,
+    STATED_FREE_VOLUME_SD,
     STATED_GAMMA_SD,
     SUBSONIC_SD,
     THROAT_SD,
@@ -47,11 +48,12 @@ __all__ = ["Basis", "Reading", "chamber_readings", "free_volume_of", "grain_read
 
 Basis = Literal["stated", "assumed", "from the trace", "from the calibration"]
 
+# Attribute of the grain: name, what its uncertainty is called in the record, and what is assumed.
 _SIZES = {
-    "outer_diameter": ("outer diameter", DIAMETER_SD),
-    "core_diameter": ("core diameter", DIAMETER_SD),
-    "diameter": ("grain diameter", DIAMETER_SD),
-    "length": ("grain length", LENGTH_SD),
+    "outer_diameter": ("outer diameter", "outer_diameter_sd", DIAMETER_SD),
+    "core_diameter": ("core diameter", "core_diameter_sd", DIAMETER_SD),
+    "diameter": ("grain diameter", "outer_diameter_sd", DIAMETER_SD),
+    "length": ("grain length", "length_sd", LENGTH_SD),
 }
 _CORE_SHARE = 0.5  # of the propellant's volume: free volume where the grain's record shows none
 _HEADSPACE = 0.5  # outer diameters, the length of the dead space at both ends together
@@ -104,31 +106,69 @@ def free_volume_of(grain: Grain) -> float:
 def grain_readings(case: Case) -> list[Reading]:
     """Return sizes of the grain, its mass or density, and what they leave open."""
     grain = case.firing.grain
+    stated = case.firing.grain_uncertainty
     rows = []
-    for attribute, (name, sd) in _SIZES.items():
+    for attribute, (name, of_record, sd) in _SIZES.items():
         value = getattr(grain, attribute, None)
         if isinstance(value, float):
             key = attribute.replace("_", "-")
-            rows.append(_assumed(key, name, value, sd, "m"))
+            rows.append(_reading(key, name, value, getattr(stated, of_record), sd, "m"))
+    if lengths := getattr(grain, "lengths", ()):
+        name, mean = "mean length of the segments", sum(lengths) / len(lengths)
+        rows.append(_reading("lengths", name, mean, stated.length_sd, LENGTH_SD, "m"))
     if isinstance(grain, AreaTable):
-        rows.append(_assumed("web", "web of the area table", web(grain), DIAMETER_SD, "m"))
+        rows.append(_web_reading(case, grain))
     elif not isinstance(grain, EndBurner):
         name = "core off centre (added to the web)"
         rows.append(_assumed("off-centre", name, 0.0, OFF_CENTRE_SD, "m"))
     if grain.mass is not None:
         least, share = MASS_SD
         sd = max(least, share * grain.mass)
-        rows.append(_assumed("mass", "mass of the propellant", grain.mass, sd, "kg"))
+        name = "mass of the propellant"
+        rows.append(_reading("mass", name, grain.mass, stated.mass_sd, sd, "kg"))
     elif case.density is not None:
         sd = DENSITY_SD * case.density
-        rows.append(_assumed("density", "density of the propellant", case.density, sd, "kg/m³"))
+        name = "density of the propellant"
+        rows.append(_reading("density", name, case.density, stated.density_sd, sd, "kg/m³"))
     if case.mass is not None:
         name = "igniter's gas, as a share of the propellant's mass"
         rows.append(_assumed("igniter", name, 0.0, IGNITER_SD, "1"))
-        name = "free volume of the chamber"
-        volume = free_volume_of(grain)
-        rows.append(_assumed("free-volume", name, volume, FREE_VOLUME_SD * volume, "m³"))
+        rows.append(_free_volume_reading(case))
     return rows
+
+
+def _web_reading(case: Case, grain: AreaTable) -> Reading:
+    """The web of a table; of an offset core's, by the diameters that it was made from."""
+    stated = case.firing.grain_uncertainty
+    sd = None
+    if stated.outer_diameter_sd is not None or stated.core_diameter_sd is not None:
+        outer, core = (
+            DIAMETER_SD if own is None else own
+            for own in (stated.outer_diameter_sd, stated.core_diameter_sd)
+        )
+        sd = math.hypot(outer / 2.0, core / 2.0, OFF_CENTRE_SD)
+    name = "web of the area table"
+    if case.firing.offset_core is not None:
+        name = "web at the offset core's thinnest wall"
+    return _reading("web", name, web(grain), sd, DIAMETER_SD, "m")
+
+
+def _free_volume_reading(case: Case) -> Reading:
+    name, stated = "free volume of the chamber", case.firing.free_volume
+    if stated is not None:
+        return _assumed("free-volume", name, stated, STATED_FREE_VOLUME_SD * stated, "m³")
+    cored = case.firing.offset_core
+    volume = free_volume_of(case.firing.grain if cored is None else cored.cylinder)
+    return _assumed("free-volume", name, volume, FREE_VOLUME_SD * volume, "m³")
+
+
+def _reading(
+    key: str, name: str, value: float, stated: float | None, assumed: float, unit: str
+) -> Reading:
+    """A reading with the standard uncertainty that its record states, else the assumed one."""
+    if stated is None:
+        return _assumed(key, name, value, assumed, unit)
+    return Reading(key=key, name=name, value=value, sd=stated, unit=unit, basis="stated")
 
 
 def chamber_readings(case: Case, *, by_thrust: bool, level: float) -> list[Reading]:

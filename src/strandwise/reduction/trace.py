@@ -16,6 +16,7 @@ from strandwise.reduction.logfile import load_columns, read_log
 from strandwise.reduction.signals import middle_of_three, thinned
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
     from pathlib import Path
 
     from numpy.typing import NDArray
@@ -88,7 +89,7 @@ def read_trace(spec: TraceSpec) -> Trace:
     Parameters
     ----------
     spec
-        Files, columns and units; the first file is checked against its digest.
+        Files, columns and units; files are checked against the digests that were kept of them.
 
     Returns
     -------
@@ -147,11 +148,19 @@ def _rate(spec: TraceSpec, channel: Channel) -> float | None:
     return spec.sample_rate if channel.sample_rate is None else channel.sample_rate
 
 
+def _sha256(spec: TraceSpec, channels: Collection[Channel]) -> str | None:
+    """Digest that was kept of the file that some channels share."""
+    own = [channel.sha256 for channel in channels if channel.file is not None]
+    kept = next((sha256 for sha256 in own if sha256 is not None), None)
+    some = next(iter(channels))
+    return spec.sha256 if kept is None and _file(spec, some) == spec.file else kept
+
+
 def _read_group(spec: TraceSpec, group: dict[str, Channel]) -> _Clean:
     """Read the channels that share a file and a clock."""
     some = next(iter(group.values()))
     path, clock, rate = _file(spec, some), _clock(spec, some), _rate(spec, some)
-    log = read_log(path, spec.sha256 if path == spec.file else None)
+    log = read_log(path, _sha256(spec, group.values()))
     asked = [*([clock] if clock is not None else []), *group.values()]
     table, account = load_columns(
         log,

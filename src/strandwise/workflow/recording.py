@@ -15,6 +15,7 @@ from strandwise.findings import Finding, Source
 from strandwise.records import (
     BATCH_FIELDS,
     STRAND_FIELDS,
+    WHOLE_FILE_CODES,
     Batch,
     CampaignFolder,
     PressureScale,
@@ -30,16 +31,22 @@ from strandwise.records import (
     problems_of,
     read_campaign,
     sha256_of,
+    timing_fault,
     write_new,
+    written_names,
 )
+from strandwise.workflow.firing_sizes import sizes_of_firing, void_free_density_of_batch
+from strandwise.workflow.traces import trace_problems_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
     from strandwise.records import Campaign, CampaignReading, Field, Firing
+    from strandwise.workflow.firing_sizes import FiringSizes
 
 __all__ = [
     "NEW_RECORD",
+    "FiringPreview",
     "Logged",
     "log_batch",
     "log_firing",
@@ -47,6 +54,7 @@ __all__ = [
     "open_campaign",
     "parse_texts",
     "pressure_scale",
+    "preview_firing",
     "read_for_logging",
     "unknown_name",
 ]
@@ -69,6 +77,25 @@ class Logged:
 
     record: Batch | StrandReading | Firing
     file: str
+
+
+@dataclass(frozen=True, slots=True)
+class FiringPreview:
+    """A firing as it was understood, before it is written.
+
+    Parameters
+    ----------
+    firing
+        The record.
+    sizes
+        What its sizes come to.
+    unlikely
+        What is possible but not likely in it.
+    """
+
+    firing: Firing
+    sizes: FiringSizes
+    unlikely: tuple[Finding, ...]
 
 
 def open_campaign(name: str, *, bench: Path | None, start: Path) -> CampaignFolder:
@@ -184,7 +211,8 @@ def _sound_batch(
     campaign, reading = read_for_logging(folder)
     values = parse_texts(BATCH_FIELDS, texts, pressure_scale(campaign))
     batch = Batch(**values, source=Source(NEW_RECORD))
-    _refuse_taken("batch", batch.batch, {b.batch: b.source for b in campaign.batches.values()})
+    shown = folder.shown(folder.batches)
+    _refuse_taken("batch", batch.batch, written_names(folder.batches, shown, BATCH_FIELDS, "batch"))
     changed = dataclasses.replace(campaign, batches={**campaign.batches, batch.batch: batch})
     _refuse_faulty(changed, folder, reading)
     _refuse_unlikely(implausible(batch, BATCH_FIELDS), confirmed=confirmed)
@@ -222,8 +250,11 @@ def _sound_strand(
     """The campaign and the strand, if it may be added; for the calls see `_sound_batch`."""
     campaign, reading = read_for_logging(folder)
     values = parse_texts(STRAND_FIELDS, texts, pressure_scale(campaign))
+    fault = timing_fault(values)
+    if fault is not None:
+        raise RecordsError([Finding(Source(NEW_RECORD, None, fault[0]), "bad-timing", *fault[1:])])
     strand = StrandReading(**values, source=Source(NEW_RECORD))
-    taken = {s.test: s.source for s in campaign.strands}
+    taken = written_names(folder.strands, folder.shown(folder.strands), STRAND_FIELDS, "test")
     taken |= {f.test: f.source for f in campaign.firings}
     if wire:
         _refuse_wire(strand.test, campaign)
@@ -234,6 +265,27 @@ def _sound_strand(
     _refuse_unlikely(implausible(strand, STRAND_FIELDS), confirmed=confirmed)
     _refuse_faulty_table(folder, folder.strands, STRAND_FIELDS, campaign)
     return campaign, strand
+
+
+def preview_firing(
+    folder: CampaignFolder, test: str, tables: Mapping[str, Any], *, raw_trace: Path | None
+) -> FiringPreview:
+    """Read a new firing as `log_firing` will, and touch no file.
+
+    Parameters
+    ----------
+    folder, test, tables, raw_trace
+        As of `log_firing`.
+
+    Raises
+    ------
+    RecordsError, RequestError
+        As of `log_firing`, but for what is not likely, which is in the answer.
+    """
+    raw = None if raw_trace is None else _RawTrace.read(folder, test, raw_trace)
+    sound = _sound_firing(folder, test, tables, raw)
+    sizes = sizes_of_firing(sound.firing, sound.void_free_density)
+    return FiringPreview(sound.firing, sizes, sound.unlikely)
 
 
 def log_firing(
@@ -264,10 +316,12 @@ def log_firing(
         As for `log_batch`; also if a file of that name exists, or the trace cannot be read.
     """
     raw = None if raw_trace is None else _RawTrace.read(folder, test, raw_trace)
-    _sound_firing(folder, test, tables, raw, confirmed=confirmed)
+    _refuse_unlikely(_sound_firing(folder, test, tables, raw).unlikely, confirmed=confirmed)
     path = folder.firing(test)
     with campaign_lock(folder):
-        firing, text = _sound_firing(folder, test, tables, raw, confirmed=confirmed)
+        sound = _sound_firing(folder, test, tables, raw)
+        _refuse_unlikely(sound.unlikely, confirmed=confirmed)
+        firing, text = sound.firing, sound.text
         if firing.trace is not None and raw is not None:
             firing = dataclasses.replace(
                 firing, trace=dataclasses.replace(firing.trace, file=raw.target)
@@ -296,6 +350,7 @@ def _encoded(text: str) -> bytes:
 class _RawTrace:
     """A logger file that is to be kept as `target`, where it may be already."""
 
+    path: Path
     content: bytes
     target: Path
     is_kept: bool
@@ -313,7 +368,17 @@ class _RawTrace:
         except OSError as error:
             msg = f"the trace {raw} cannot be read: {error.strerror}"
             raise RequestError(msg, expected="a file that can be read") from error
-        return cls(content, target, is_kept)
+        return cls(raw, content, target, is_kept)
+
+
+@dataclass(frozen=True, slots=True)
+class _SoundFiring:
+    """A firing that may be added, the text of its file, and what is not likely in it."""
+
+    firing: Firing
+    text: str
+    void_free_density: float | None
+    unlikely: tuple[Finding, ...]
 
 
 def _sound_firing(
@@ -321,9 +386,7 @@ def _sound_firing(
     test: str,
     tables: Mapping[str, Any],
     raw: _RawTrace | None,
-    *,
-    confirmed: bool,
-) -> tuple[Firing, str]:
+) -> _SoundFiring:
     """The firing and the text of its file, if it may be added; for the calls see `_sound_batch`."""
     campaign, reading = read_for_logging(folder)
     parse_texts(STRAND_FIELDS[:1], {"test": test}, pressure_scale(campaign))
@@ -355,8 +418,19 @@ def _sound_firing(
     marked = dataclasses.replace(firing, source=Source(NEW_RECORD), trace=trace)
     changed = dataclasses.replace(campaign, firings=(*campaign.firings, marked))
     _refuse_faulty(changed, folder, reading)
-    _refuse_unlikely(implausible_firing(firing), confirmed=confirmed)
-    return firing, text
+    _refuse_unknown_columns(firing, raw)
+    void_free = void_free_density_of_batch(campaign, firing.batch)
+    return _SoundFiring(firing, text, void_free, tuple(implausible_firing(firing, void_free)))
+
+
+def _refuse_unknown_columns(firing: Firing, raw: _RawTrace | None) -> None:
+    trace = firing.trace
+    if raw is not None and trace is not None:
+        trace = dataclasses.replace(trace, file=raw.path)
+    marked = dataclasses.replace(firing, source=Source(NEW_RECORD), trace=trace)
+    findings = trace_problems_of(marked)
+    if findings:
+        raise RecordsError(findings)
 
 
 def _with_digest(
@@ -368,17 +442,26 @@ def _with_digest(
     trace = content.get("trace")
     if not isinstance(trace, dict):
         return content
+    for key in ("pressure", "thrust"):
+        channel = trace.get(key)
+        if isinstance(channel, dict) and "file" in channel:
+            trace[key] = {**channel, **_digest_of(folder, channel["file"])}
     if raw is not None:
         kept = raw.target.relative_to(folder.path).as_posix()
         digest = hashlib.sha256(raw.content).hexdigest()
         content["trace"] = {"file": kept, **trace, "sha256": digest}
     else:
-        file = folder.path / str(trace.get("file", ""))
-        # A file that cannot be read is a fault of the record, and found as such.
-        with contextlib.suppress(OSError, ValueError):
-            if file.is_file():
-                trace["sha256"] = sha256_of(file)
+        trace |= _digest_of(folder, trace.get("file", ""))
     return content
+
+
+def _digest_of(folder: CampaignFolder, file: object) -> dict[str, str]:
+    path = folder.path / str(file)
+    # A file that cannot be read is a fault of the record, and found as such.
+    with contextlib.suppress(OSError, ValueError):
+        if path.is_file():
+            return {"sha256": sha256_of(path)}
+    return {}
 
 
 def _append(
@@ -430,6 +513,13 @@ def _refuse_faulty(changed: Campaign, folder: CampaignFolder, reading: CampaignR
         finding
         for finding in problems_of(changed, folder, reading.problems)
         if finding.source.path == NEW_RECORD
+    ]
+    # Without its batches a test cannot be told from one of a batch that there is not.
+    shown = folder.shown(folder.batches)
+    findings += [
+        finding
+        for finding in reading.problems
+        if finding.source.path == shown and finding.code in WHOLE_FILE_CODES
     ]
     if findings:
         raise RecordsError(findings)
