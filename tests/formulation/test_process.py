@@ -2,10 +2,15 @@ from __future__ import annotations
 
 import pytest
 
+from strandwise.errors import DataError
 from strandwise.formulation import (
     PROCESS_MARGIN,
+    BatchProcess,
     Ingredient,
     Recipe,
+    elements_of,
+    gas_amount,
+    handling_cautions,
     incompatibility_cautions,
     process_cautions,
     recipe_properties,
@@ -95,3 +100,76 @@ def test_nothing_is_called_safe(shipped: dict[str, Ingredient]) -> None:
     messages = [caution.message for caution in recipe_properties(mix, shipped, [500.0]).cautions]
     assert messages
     assert not any("safe" in message for message in messages)
+
+
+# --- gas, moisture, particle size, what was not recorded ---
+
+
+def test_gas_giving_retarder_in_a_melt(shipped: dict[str, Ingredient]) -> None:
+    # 2 NaHCO3 -> Na2CO3 + CO2 + H2O: a gram, 1/84.01 mol, gives as many moles of gas; at 130 degC
+    # and 1 atm 8.314·403.15/101325 m3 each, 0.394 litres.
+    mix = recipe("potassium-nitrate", "sorbitol", "sodium-bicarbonate")
+    (caution,) = process_cautions(mix, shipped, [130 + ZERO_CELSIUS])
+    assert caution.code == "decomposes-in-process"
+    for part in ("50 degC", "130 degC", "from memory", "0.39 litres", "CO2, H2O", "press it dry"):
+        assert part in caution.message
+
+
+def test_gas_given_off_follows_from_the_formula(shipped: dict[str, Ingredient]) -> None:
+    for ingredient in shipped.values():
+        if not ingredient.gives_off:
+            continue
+        assert ingredient.formula is not None
+        held = elements_of(ingredient.formula)
+        moles, names = gas_amount(ingredient.gives_off)
+        assert moles > 0
+        counts = [float(part.split()[0]) for part in ingredient.gives_off.split(",")]
+        for symbol in held:
+            given = sum(
+                count * elements_of(name).get(symbol, 0)
+                for count, name in zip(counts, names, strict=True)
+            )
+            assert given <= held[symbol] + 1e-9, (ingredient.key, symbol)
+        assert {s for name in names for s in elements_of(name)} <= set(held), ingredient.key
+
+
+@pytest.mark.parametrize("text", ["CO2", "half CO2", "1 CO2,", "1 co2", "-1 CO2"])
+def test_gas_must_be_readable(text: str) -> None:
+    with pytest.raises(DataError, match="is no amount of a gas"):
+        gas_amount(text)
+
+
+def codes(mix: Recipe, table: dict[str, Ingredient], *processes: BatchProcess) -> list[str]:
+    return [caution.code for caution in handling_cautions(mix, table, processes)]
+
+
+def test_moisture(shipped: dict[str, Ingredient]) -> None:
+    (caution,) = handling_cautions(recipe("potassium-nitrate", "sorbitol"), shipped)
+    assert caution.code == "takes-up-water"
+    assert caution.message.startswith("sorbitol takes up water")
+    assert "mix sheet --water" in caution.message
+    assert codes(recipe("potassium-nitrate", "sucrose"), shipped) == []
+
+
+def test_heated_without_a_temperature_on_record(shipped: dict[str, Ingredient]) -> None:
+    mix = recipe("potassium-nitrate", "sucrose", "sodium-bicarbonate")
+    heated = BatchProcess(batch="B-01", process="melt-cast")
+    (caution,) = handling_cautions(mix, shipped, [heated])
+    assert caution.code == "process-temperature-unrecorded"
+    assert "a melt is at least at 181 degC" in caution.message
+    assert "press it dry" in caution.message
+    assert (
+        codes(mix, shipped, BatchProcess(batch="B-02", process="melted", temperature=403.0)) == []
+    )
+    assert codes(recipe("potassium-nitrate", "dextrose"), shipped, heated) == []
+
+
+def test_particle_size(shipped: dict[str, Ingredient]) -> None:
+    assert codes(recipe("potassium-nitrate", "iron-oxide"), shipped) == ["particle-size"]
+    mix = recipe("potassium-nitrate", "sucrose")
+    pressed = BatchProcess(batch="B-01", process="pressed dry")
+    assert codes(mix, shipped, pressed) == ["particle-size-unrecorded"]
+    coarse = BatchProcess(batch="B-02", process="pressed dry", particle_size="below 250 µm")
+    fine = BatchProcess(batch="B-03", process="pressed dry", particle_size="below 100 µm")
+    assert codes(mix, shipped, coarse) == []
+    assert codes(mix, shipped, coarse, fine) == ["particle-size-differs"]

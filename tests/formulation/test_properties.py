@@ -6,6 +6,7 @@ from strandwise.formulation import (
     Ingredient,
     Recipe,
     oxidiser_fraction,
+    oxidiser_fuel_ratio,
     recipe_properties,
     void_free_density,
 )
@@ -75,3 +76,20 @@ def test_excess_oxygen_is_cautioned(shipped: dict[str, Ingredient]) -> None:
     (caution,) = swapped.cautions
     assert caution.code == "oxygen-excess"
     assert "+16.5 %" in caution.message
+
+
+def test_oxidiser_fuel_ratio(shipped: dict[str, Ingredient]) -> None:
+    mix = recipe(potassium_nitrate=0.65, sorbitol=0.315, calcium_carbonate=0.035)
+    assert oxidiser_fuel_ratio(mix, shipped) == pytest.approx(65 / 31.5)
+    assert oxidiser_fuel_ratio(recipe(potassium_nitrate=1.0), shipped) is None
+    assert oxidiser_fuel_ratio(recipe(moon_dust=1.0), shipped) is None
+
+
+def test_balance_to_carbonate_is_stated(shipped: dict[str, Ingredient]) -> None:
+    # 4 KNO3 + 2 C -> 2 K2CO3 + 2 N2 + 3 O2: 24.00/101.10, against 40.00/101.10 to the oxide.
+    alone = recipe(potassium_nitrate=1.0)
+    to_oxide = recipe_properties(alone, shipped)
+    to_carbonate = recipe_properties(alone, shipped, alkali="carbonate")
+    assert (to_oxide.alkali, to_carbonate.alkali) == ("oxide", "carbonate")
+    assert to_oxide.oxygen_balance == pytest.approx(39.56, abs=0.01)
+    assert to_carbonate.oxygen_balance == pytest.approx(23.74, abs=0.01)

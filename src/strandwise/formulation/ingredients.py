@@ -44,6 +44,11 @@ class Ingredient:
         water of crystallisation, K.
     hygroscopic
         Whether it takes up water from room air; None where not known.
+    gives_off
+        Gas of its decomposition (or sublimation), moles per mole of `formula`, such as
+        ``0.5 CO2, 0.5 H2O``; empty where none is known.
+    particle_size
+        What to know of its fineness, for people.
     incompatible
         Keys of ingredients that it must not meet.
     notes
@@ -64,6 +69,8 @@ class Ingredient:
     sublimes: float | None = None
     loses_water: float | None = None
     hygroscopic: bool | None = None
+    gives_off: str = ""
+    particle_size: str = ""
     incompatible: tuple[str, ...] = ()
     notes: str = ""
     source: Mapping[str, str] = field(default_factory=dict)
@@ -94,7 +101,7 @@ class IngredientField:
 INGREDIENT_FIELDS: Mapping[str, IngredientField] = MappingProxyType(
     {
         "role": IngredientField(
-            kind="role", help="what it is in the mixture for: " + ", ".join(ROLES), required=True
+            kind="role", help="what it is in the mixture for: " + ", ".join(ROLES)
         ),
         "formula": IngredientField(
             kind="text", help="chemical formula; water of crystallisation as in CaSO4.2H2O"
@@ -114,6 +121,10 @@ INGREDIENT_FIELDS: Mapping[str, IngredientField] = MappingProxyType(
         "hygroscopic": IngredientField(
             kind="boolean", help="whether it takes up water from room air"
         ),
+        "gives_off": IngredientField(
+            kind="text", help="gas of its decomposition, moles per mole: 0.5 CO2, 0.5 H2O"
+        ),
+        "particle_size": IngredientField(kind="text", help="what to know of its fineness"),
         "incompatible": IngredientField(
             kind="keys", help="ingredients that it must not be mixed with"
         ),

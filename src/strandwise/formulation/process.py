@@ -1,12 +1,14 @@
-"""What the making of a batch does to its ingredients, and they to each other."""
+"""What the making of a batch does to its ingredients: heat, room air, and how fine they are."""
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
-from itertools import combinations
 from typing import TYPE_CHECKING, Literal
 
+from strandwise.errors import DataError
 from strandwise.findings import Caution
+from strandwise.formulation.balance import molar_mass
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -14,7 +16,13 @@ if TYPE_CHECKING:
     from strandwise.formulation.ingredients import Ingredient
     from strandwise.formulation.recipe import Recipe
 
-__all__ = ["PROCESS_MARGIN", "incompatibility_cautions", "process_cautions"]
+__all__ = [
+    "PROCESS_MARGIN",
+    "BatchProcess",
+    "gas_amount",
+    "handling_cautions",
+    "process_cautions",
+]
 
 PROCESS_MARGIN = 20.0
 """How near a process may come to an ingredient's temperature without a caution, K.
@@ -23,6 +31,45 @@ Common practice, no source: room for a pan that is hotter than its thermometer."
 
 _ZERO_CELSIUS = 273.15
 _ROOM = 298.15
+_GAS_CONSTANT = 8.31446261815324
+_ATMOSPHERE = 101325.0
+# A cooked mix seldom gets hotter than this, so what bears it needs no temperature on record.
+_HOTTEST_COOKING = 473.15
+_HEATED = re.compile(r"melt|cook|recryst|simmer|\bhot\b", re.IGNORECASE)
+_PRESSED = re.compile(r"press|ramm", re.IGNORECASE)
+_GAS = re.compile(r"\s*(?P<count>[0-9]+(?:\.[0-9]+)?)\s+(?P<formula>[A-Z][A-Za-z0-9]*)\s*")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class BatchProcess:
+    """How one batch was made.
+
+    Parameters
+    ----------
+    batch
+        Its name.
+    process
+        In the maker's words: melt-cast, pressed, …
+    temperature
+        Highest of the mix while it was made, K; None where it was not recorded.
+    particle_size
+        Of the powders, in the maker's words.
+    """
+
+    batch: str
+    process: str = ""
+    temperature: float | None = None
+    particle_size: str = ""
+
+    @property
+    def is_heated(self) -> bool:
+        """Whether the words say that it was melted or cooked."""
+        return _HEATED.search(self.process) is not None
+
+    @property
+    def is_pressed(self) -> bool:
+        """Whether the words say that it was pressed."""
+        return _PRESSED.search(self.process) is not None
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,23 +143,121 @@ def process_cautions(
     )
 
 
-def incompatibility_cautions(
-    recipe: Recipe, ingredients: Mapping[str, Ingredient]
+def handling_cautions(
+    recipe: Recipe, ingredients: Mapping[str, Ingredient], processes: Sequence[BatchProcess] = ()
 ) -> tuple[Caution, ...]:
-    """Caution for each pair of a recipe that either of the two lists as incompatible.
+    """Caution about moisture, particle size and what was not recorded of the making.
 
-    A pair without caution is a pair of which the table says nothing.
+    Parameters
+    ----------
+    recipe, ingredients
+        What is mixed, and the table of ingredients.
+    processes
+        How batches of it were made; may be empty before there is one.
     """
     present = [ingredients[key] for key in recipe.mass_fractions if key in ingredients]
-    return tuple(
-        Caution(
-            "incompatible-ingredients",
-            f"{one.key} and {other.key} are listed as incompatible: do not mix them; "
-            f"{one.notes or other.notes or 'find out why, and choose another ingredient'}",
-        )
-        for one, other in combinations(present, 2)
-        if other.key in one.incompatible or one.key in other.incompatible
+    return (
+        *_moisture(present),
+        *_unrecorded_heat(present, processes),
+        *_particle_sizes(present, processes),
     )
+
+
+def gas_amount(gives_off: str) -> tuple[float, tuple[str, ...]]:
+    """Gas that a mole of an ingredient gives off when it decomposes, mol, and which gases.
+
+    Parameters
+    ----------
+    gives_off
+        Such as ``0.5 CO2, 0.5 H2O``: moles per mole of the ingredient's formula.
+
+    Raises
+    ------
+    DataError
+        The text is not of that form.
+    """
+    amount, names = 0.0, []
+    for part in gives_off.split(","):
+        match = _GAS.fullmatch(part)
+        if match is None:
+            msg = f"`{part.strip()}` is no amount of a gas"
+            raise DataError(msg, expected="moles and a formula, such as `0.5 CO2, 0.5 H2O`")
+        amount += float(match["count"])
+        names.append(match["formula"])
+    return amount, tuple(names)
+
+
+def _moisture(present: Sequence[Ingredient]) -> tuple[Caution, ...]:
+    thirsty = [ingredient.key for ingredient in present if ingredient.hygroscopic]
+    if not thirsty:
+        return ()
+    return (
+        Caution(
+            "takes-up-water",
+            f"{', '.join(thirsty)} take{'s' if len(thirsty) == 1 else ''} up water from room air "
+            "(ingredient table, from memory), which is weighed in with it and slows the burn: dry "
+            "before weighing, keep closed; `mix sheet --water` allows for what is left",
+        ),
+    )
+
+
+def _unrecorded_heat(
+    present: Sequence[Ingredient], processes: Sequence[BatchProcess]
+) -> tuple[Caution, ...]:
+    """Where batches were heated without a temperature on record and something bears little."""
+    batches = [p.batch for p in processes if p.is_heated and p.temperature is None]
+    limits = [
+        (limit, ingredient.key, change.verb)
+        for ingredient in present
+        for change in _CHANGES
+        if (limit := _limit(change, ingredient)) is not None and limit < _HOTTEST_COOKING
+    ]
+    if not batches or not limits:
+        return ()
+    limit, key, verb = min(limits)
+    melting = [i.melts for i in present if i.role in ("fuel", "binder") and i.melts is not None]
+    least = min(melting) if melting else None
+    known = ""
+    if least is not None and least > limit:
+        known = f", and a melt is at least at {_degrees(least)}"
+    return (
+        Caution(
+            "process-temperature-unrecorded",
+            f"batches {', '.join(batches)} were heated and nobody wrote down how hot, but {key} "
+            f"{verb} {_degrees(limit)}{known}: record process_temperature; press it dry, or choose "
+            "another ingredient, if the mix gets that hot",
+        ),
+    )
+
+
+def _particle_sizes(
+    present: Sequence[Ingredient], processes: Sequence[BatchProcess]
+) -> tuple[Caution, ...]:
+    cautions = [
+        Caution("particle-size", f"{ingredient.key}: {ingredient.particle_size}")
+        for ingredient in present
+        if ingredient.particle_size
+    ]
+    stated = {p.particle_size.strip() for p in processes if p.particle_size.strip()}
+    if len(stated) > 1:
+        cautions.append(
+            Caution(
+                "particle-size-differs",
+                f"batches were made with different powders ({'; '.join(sorted(stated))}): finer "
+                "powders mostly burn faster (common practice, no source), so a difference between "
+                "these batches need not come from the recipe",
+            )
+        )
+    unstated = [p.batch for p in processes if p.is_pressed and not p.particle_size.strip()]
+    if unstated:
+        cautions.append(
+            Caution(
+                "particle-size-unrecorded",
+                f"batches {', '.join(unstated)} were pressed: the rate of a pressed powder depends "
+                "on how fine it is (common practice, no source); record particle_size",
+            )
+        )
+    return tuple(cautions)
 
 
 def _limit(change: _Change, ingredient: Ingredient) -> float | None:
@@ -125,11 +270,27 @@ def _limit(change: _Change, ingredient: Ingredient) -> float | None:
 
 def _caution(change: _Change, ingredient: Ingredient, limit: float, hottest: float) -> Caution:
     source = ingredient.source.get(change.field, "no source given")
-    relation = "were made at up to" if hottest >= limit else "came within 20 K of that, at"
+    relation = "goes up to" if hottest >= limit else "comes within 20 K of that, at"
     return Caution(
         change.code,
-        f"{ingredient.key} {change.verb} {_degrees(limit)} ({source}) and batches {relation} "
-        f"{_degrees(hottest)}: {change.consequence}; {change.advice}",
+        f"{ingredient.key} {change.verb} {_degrees(limit)} ({source}) and the process {relation} "
+        f"{_degrees(hottest)}: {change.consequence}{_gas(change, ingredient, hottest)}; "
+        f"{change.advice}",
+    )
+
+
+def _gas(change: _Change, ingredient: Ingredient, hottest: float) -> str:
+    """How much gas a gram can make, where the table says what it gives off."""
+    if change.field not in ("decomposes", "sublimes") or not ingredient.gives_off:
+        return ""
+    if ingredient.formula is None:
+        return ""
+    amount, names = gas_amount(ingredient.gives_off)
+    moles = 1e-3 * amount / molar_mass(ingredient.formula)
+    litres = 1e3 * moles * _GAS_CONSTANT * max(hottest, _ROOM) / _ATMOSPHERE
+    return (
+        f" (a gram of it can give off {litres:.2g} litres of gas, {', '.join(names)}, at "
+        f"{_degrees(hottest)} and 1 atm)"
     )
 
 

@@ -7,8 +7,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from strandwise.findings import Caution
-from strandwise.formulation.balance import countable_elements, mixture_oxygen_balance
-from strandwise.formulation.process import incompatibility_cautions, process_cautions
+from strandwise.formulation.balance import (
+    AlkaliProduct,
+    countable_elements,
+    mixture_oxygen_balance,
+)
+from strandwise.formulation.pairs import incompatibility_cautions
+from strandwise.formulation.process import process_cautions
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -16,7 +21,13 @@ if TYPE_CHECKING:
     from strandwise.formulation.ingredients import Ingredient
     from strandwise.formulation.recipe import Recipe
 
-__all__ = ["RecipeProperties", "oxidiser_fraction", "recipe_properties", "void_free_density"]
+__all__ = [
+    "RecipeProperties",
+    "oxidiser_fraction",
+    "oxidiser_fuel_ratio",
+    "recipe_properties",
+    "void_free_density",
+]
 
 # Mass left over as oxygen in the usual mixtures of the trade is negative or near zero; this much
 # above zero is more often a slip in the recipe than an intention (common practice, no source).
@@ -36,6 +47,11 @@ class RecipeProperties:
         kg/m³; None where a density is not known.
     oxidiser_fraction
         Mass fraction of ingredients whose role is oxidiser; None where an ingredient is unknown.
+    oxidiser_fuel_ratio
+        Mass of oxidisers per mass of fuels, binders and metals; None where an ingredient is
+        unknown or there is no fuel.
+    alkali
+        Where alkali metals end up in `oxygen_balance`.
     cautions
         What is missing or unusual, and what the process does to an ingredient.
     """
@@ -43,6 +59,8 @@ class RecipeProperties:
     oxygen_balance: float | None
     void_free_density: float | None
     oxidiser_fraction: float | None
+    oxidiser_fuel_ratio: float | None
+    alkali: AlkaliProduct
     cautions: tuple[Caution, ...]
 
 
@@ -64,10 +82,27 @@ def oxidiser_fraction(recipe: Recipe, ingredients: Mapping[str, Ingredient]) -> 
     """Mass fraction of the ingredients whose role is oxidiser; None where one is unknown."""
     if not recipe.mass_fractions.keys() <= ingredients.keys():
         return None
+    return _share_of(recipe, ingredients, ("oxidiser",))
+
+
+def oxidiser_fuel_ratio(recipe: Recipe, ingredients: Mapping[str, Ingredient]) -> float | None:
+    """Mass of oxidisers per mass of fuels, binders and metals.
+
+    Returns None where an ingredient is unknown or there is no fuel.
+    """
+    if not recipe.mass_fractions.keys() <= ingredients.keys():
+        return None
+    fuel = _share_of(recipe, ingredients, ("fuel", "binder", "metal"))
+    return _share_of(recipe, ingredients, ("oxidiser",)) / fuel if fuel > 0 else None
+
+
+def _share_of(
+    recipe: Recipe, ingredients: Mapping[str, Ingredient], roles: tuple[str, ...]
+) -> float:
     return math.fsum(
         fraction
         for key, fraction in recipe.mass_fractions.items()
-        if ingredients[key].role == "oxidiser"
+        if ingredients[key].role in roles
     )
 
 
@@ -75,6 +110,8 @@ def recipe_properties(
     recipe: Recipe,
     ingredients: Mapping[str, Ingredient],
     process_temperatures: Sequence[float] = (),
+    *,
+    alkali: AlkaliProduct = "oxide",
 ) -> RecipeProperties:
     """Collect what the composition of a recipe says.
 
@@ -86,12 +123,16 @@ def recipe_properties(
         Ingredient table of the campaign.
     process_temperatures
         Highest temperatures to which batches of the recipe were brought while made, K.
+    alkali
+        Where alkali metals end up in the oxygen balance.
     """
-    balance = mixture_oxygen_balance(recipe, ingredients)
+    balance = mixture_oxygen_balance(recipe, ingredients, alkali=alkali)
     return RecipeProperties(
         oxygen_balance=balance,
         void_free_density=void_free_density(recipe, ingredients),
         oxidiser_fraction=oxidiser_fraction(recipe, ingredients),
+        oxidiser_fuel_ratio=oxidiser_fuel_ratio(recipe, ingredients),
+        alkali=alkali,
         cautions=(
             *_missing_figures(recipe, ingredients),
             *_unusual_balance(balance),

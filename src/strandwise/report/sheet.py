@@ -1,0 +1,137 @@
+"""A weigh-out sheet as texts, the same for the terminal, a text file and a page."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from strandwise.report.labels import in_unit, unit_text
+
+if TYPE_CHECKING:
+    from strandwise.formulation import WeighOut
+    from strandwise.units import Unit
+
+__all__ = ["Sheet", "SheetLine", "sheet_of", "weighings_text"]
+
+_MINUS = "−"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SheetLine:
+    """One ingredient on the sheet, every number as text.
+
+    Parameters
+    ----------
+    ingredient
+        Its key.
+    percent
+        Of the dry mixture.
+    exact
+        Mass to weigh, water included, before rounding.
+    water
+        Its water; empty where none is allowed for.
+    to_weigh
+        Mass on the steps of the scale.
+    rounding
+        What rounding adds, in per cent of the ingredient.
+    running_total
+        What the scale shows in all after this one.
+    """
+
+    ingredient: str
+    percent: str
+    exact: str
+    water: str
+    to_weigh: str
+    rounding: str
+    running_total: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Sheet:
+    """A weigh-out sheet.
+
+    Parameters
+    ----------
+    campaign, formulation
+        Names.
+    unit
+        Of all masses.
+    mass, scale
+        Of the dry batch, and the step of the scale, with unit.
+    lines
+        One for each ingredient.
+    total
+        Of what is weighed.
+    cautions
+        What to heed.
+    log_command
+        What records the batch afterwards, with the masses to weigh in place of the real ones.
+    """
+
+    campaign: str
+    formulation: str
+    unit: str
+    mass: str
+    scale: str
+    lines: tuple[SheetLine, ...]
+    total: str
+    cautions: tuple[str, ...]
+    log_command: str
+
+
+def sheet_of(
+    weighed: WeighOut,
+    *,
+    campaign: str,
+    unit: Unit,
+    cautions: tuple[str, ...],
+    log_command: str,
+) -> Sheet:
+    """Texts of a weigh-out sheet, masses in `unit`; decimals follow the step of the scale."""
+    places = _places(in_unit(weighed.resolution, unit))
+
+    def text(mass: float, more: int = 0) -> str:
+        return f"{in_unit(mass, unit):.{places + more}f}"
+
+    symbol = unit_text(unit)
+    lines = tuple(
+        SheetLine(
+            ingredient=row.ingredient,
+            percent=f"{100 * row.mass_fraction:.3f}",
+            exact=text(row.exact_mass, 2),
+            water=f"{100 * row.water:g} %" if row.water else "",
+            to_weigh=text(row.to_weigh),
+            rounding=f"{100 * row.rounding_share:+.2f}".replace("-", _MINUS),
+            running_total=text(row.running_total),
+        )
+        for row in weighed.rows
+    )
+    return Sheet(
+        campaign=campaign,
+        formulation=weighed.formulation,
+        unit=symbol,
+        mass=f"{in_unit(weighed.mass, unit):.10g} {symbol}",
+        scale=f"{in_unit(weighed.resolution, unit):.10g} {symbol}",
+        lines=lines,
+        total=text(weighed.total),
+        cautions=cautions,
+        log_command=log_command,
+    )
+
+
+def weighings_text(weighed: WeighOut, unit: Unit) -> str:
+    """What `log batch --weighings` takes, with the masses to weigh."""
+    places = _places(in_unit(weighed.resolution, unit))
+    return ", ".join(
+        f"{row.ingredient} {in_unit(row.to_weigh, unit):.{places}f} {unit.symbol}"
+        + (f" with {100 * row.water:g} % water" if row.water else "")
+        for row in weighed.rows
+    )
+
+
+def _places(step: float) -> int:
+    """Decimals that show a step: 1 for 0.1, 0 for 5."""
+    exponent = Decimal(f"{step:.10g}").normalize().as_tuple().exponent
+    return max(0, -int(exponent))
