@@ -533,6 +533,41 @@ replace = [{ ingredient = "sorbitol", share = "20 %", with = "calcium-carbonate"
 """
 
 
+FULL_SIZE = """\
+# Invented demonstration data: a motor that the club would like to cast; no such motor exists.
+# `strandwise forecast demo full-size` says what it would see.
+temperature = "20 degC"
+notes = "four segments in the 54 mm case; throat as turned, expected to wear by 0.2 mm"
+
+[grain]
+shape = "hollow-cylinder"
+outer_diameter = "46.0 mm"
+core_diameter = "18.0 mm"
+length = "78.0 mm"
+segments = 4
+inhibited = ["outer"]
+core_diameter_sd = "0.15 mm"
+outer_diameter_sd = "0.15 mm"
+length_sd = "0.3 mm"
+
+[nozzle]
+throat_diameter = "12.00 mm"
+throat_diameter_after = "12.20 mm"
+throat_diameter_sd = "0.05 mm"
+exit_diameter = "26.0 mm"
+divergence_half_angle = "12 deg"
+efficiency = 0.94
+
+[gas]
+characteristic_velocity = "890 m/s"
+characteristic_velocity_sd = "10 m/s"
+specific_heat_ratio = 1.13
+
+[case]
+pressure_limit = "6 MPa"
+"""
+
+
 def _csv(heading: str, rows: Sequence[tuple[object, ...]]) -> str:
     text = io.StringIO()
     csv.writer(text, lineterminator="\n").writerows([heading.split(","), *rows])
@@ -565,6 +600,7 @@ def campaign_files() -> dict[str, str]:
         "instruments.toml": INSTRUMENTS,
         "batches.csv": batches_csv(),
         "strands.csv": strands_csv(),
+        "motors/full-size.toml": FULL_SIZE,
     }
     for motor in MOTORS:
         states = simulate(motor)

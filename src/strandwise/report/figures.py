@@ -6,6 +6,8 @@ from strandwise.report.calibration_figure import draw_calibration
 from strandwise.report.comparison_figure import draw_comparison
 from strandwise.report.drift_figure import draw_drift
 from strandwise.report.firing_figure import draw_firing_trace
+from strandwise.report.forecast_figure import draw_forecast
+from strandwise.report.hindcast_figure import draw_hindcast
 from strandwise.report.rate_figure import draw_rate_laws
 from strandwise.report.style import PICTURE_FORMATS, picture_bytes, save_figure
 from strandwise.report.swept_figure import draw_swept_rate
@@ -16,6 +18,8 @@ __all__ = [
     "draw_comparison",
     "draw_drift",
     "draw_firing_trace",
+    "draw_forecast",
+    "draw_hindcast",
     "draw_rate_laws",
     "draw_swept_rate",
     "picture_bytes",

@@ -312,8 +312,13 @@ def _sentences(
         sentences.append("Between ticks: where the law bends, 95 % interval of that pressure.")
     if any(point.pressure_sd or point.rate_sd for point in points):
         sentences.append("Bars: one standard uncertainty.")
+    fitted = {test for fit in fits for test in fit.tests}
+    apart = any(point.used and point.kind == "firing" for point in points) and not any(
+        point.test in fitted for point in points if point.kind == "firing"
+    )
     if kinds == {"strand", "firing"}:
-        sentences.append("Half-filled: motor firings; filled: strands.")
+        firings = "motor firings, which these laws leave out" if apart else "motor firings"
+        sentences.append(f"Half-filled: {firings}; filled: strands.")
     elif kinds == {"firing"}:
         sentences.append("Half-filled: motor firings.")
     if not all(point.used for point in points):

@@ -1,0 +1,225 @@
+"""What a forecast's reader has to heed, each with what follows from it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from strandwise.findings import Caution
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from strandwise.forecast.design import MotorDesign
+    from strandwise.forecast.laws import LawSource
+    from strandwise.forecast.results import Forecast
+
+__all__ = ["cautions_of"]
+
+_NEAR_ONE = 0.7
+_SMALL_PORT = 2.0  # throat areas; common practice, no source
+_HIGH_FLUX = 700.0  # kg/(m²·s), about one pound a second through a square inch; common practice
+_FASTER = 0.05
+_WARMER = 10.0  # K
+_STRANDS_LOW = (1.04, 1.12)  # motors over strands, common practice, no source
+_SOME = 0.001
+
+
+def cautions_of(
+    forecast: Forecast, design: MotorDesign, source: LawSource, write: Callable[[float], str]
+) -> tuple[Caution, ...]:
+    """All cautions of one forecast, the gravest first; `write` gives a pressure in Pa as text."""
+    return (
+        *_steadiness(forecast, write),
+        *_range(forecast, write),
+        *_exponent(forecast),
+        *_evidence(forecast, source),
+        *_flow(forecast),
+        *_temperature(design, source),
+        *_tolerances(design),
+    )
+
+
+def _steadiness(forecast: Forecast, write: Callable[[float], str]) -> Iterator[Caution]:
+    steady = forecast.steady_pressures
+    if not steady:
+        yield Caution(
+            "no-steady-pressure",
+            "the law as fitted has no steady pressure in this motor: the pressure rises without "
+            "a bound, or never builds up; no figure below holds",
+        )
+    elif len(steady) > 1:
+        shown = " and ".join(write(p) for p in steady)
+        yield Caution(
+            "several-steady-pressures",
+            f"the law has {len(steady)} steady pressures at the largest burning area, {shown}: "
+            "which one a motor settles at depends on how hard it is lit; the forecast starts at "
+            "ambient pressure and takes the one it meets first, an igniter may reach the other",
+        )
+    if forecast.share_without_steady > 0.0:
+        yield Caution(
+            "no-bound",
+            f"{_share(forecast.share_without_steady)} of the draws found no steady pressure below "
+            "200 MPa: the tests do not rule out an exponent, or a rate, that bursts any case",
+        )
+    if forecast.share_unlit > 0.0:
+        yield Caution(
+            "never-lit",
+            f"{_share(forecast.share_unlit)} of the draws never built up pressure from ambient: "
+            "burning area over throat area may be too low to keep alight",
+        )
+
+
+def _range(forecast: Forecast, write: Callable[[float], str]) -> Iterator[Caution]:
+    low, high = forecast.tested
+    if forecast.share_outside > _SOME:
+        if forecast.extrapolated:
+            code, what = (
+                "extrapolated",
+                "the law is then used where no test has shown that it holds",
+            )
+        else:
+            code, what = "partly-extrapolated", "there the law is used where no test has shown it"
+        yield Caution(
+            code,
+            f"{_share(forecast.share_outside)} of the draws leave the pressures tested, "
+            f"{write(low)} to {write(high)}: {what}; test up to the pressures of the forecast",
+        )
+    start = forecast.lowest_pressure.median
+    if start is not None and start < low / 1.02:
+        yield Caution(
+            "low-pressure-end",
+            f"the pressure of half the draws falls to {write(start)} or less during the burn, "
+            f"below the lowest at which a test was seen to burn ({write(low)}): it may burn "
+            "unevenly there, or go out",
+        )
+
+
+def _exponent(forecast: Forecast) -> Iterator[Caution]:
+    exponent, gain = forecast.exponent, forecast.amplification
+    if exponent is None:
+        return
+    if gain is None:
+        yield Caution(
+            "exponent-near-one",
+            f"the exponent at the forecast's pressure is {exponent:.2f}, one or more: no pressure "
+            "is steady there",
+        )
+        return
+    raised = 100.0 * ((1.0 + _FASTER) ** gain - 1.0)
+    text = (
+        f"pressure answers the burn rate {gain:.2g}-fold (1/(1 − n), n = {exponent:.2f}): a "
+        f"batch that burns 5 % faster raises the pressure by {raised:.2g} %, and so does a "
+        "burning area 5 % larger, such as a crack or a void opens"
+    )
+    yield Caution("exponent-near-one" if exponent > _NEAR_ONE else "amplification", text)
+
+
+def _evidence(forecast: Forecast, source: LawSource) -> Iterator[Caution]:
+    if source.batches == 1:
+        yield Caution(
+            "one-batch",
+            f"{forecast.formulation} was tested in one batch: another mix may burn otherwise by "
+            "more than its strands differ",
+        )
+    if source.batch_spread is None and source.own_batch_sd == 0.0:
+        yield Caution(
+            "batch-spread-unknown",
+            "how far batches differ is not known from these tests and is left out: the spread is "
+            "too narrow for a new batch; mix and test a second batch of the same formulation",
+        )
+    if not source.as_motor:
+        gain = forecast.amplification
+        more = ""
+        if gain is not None:
+            ends = [100.0 * (factor**gain - 1.0) for factor in _STRANDS_LOW]
+            more = f", which would raise the pressure by {ends[0]:.0f} to {ends[1]:.0f} %"
+        yield Caution(
+            "strand-only",
+            "the law is that of strands: motors commonly burn 4 to 12 % faster than strands"
+            f"{more}, and no firing tells by how much here; fire a small motor first",
+        )
+    elif source.firings == 0:
+        yield Caution(
+            "offset-borrowed",
+            f"no motor of {forecast.formulation} was fired: the offset between strands and motors "
+            "is that of the other formulations",
+        )
+
+
+def _flow(forecast: Forecast) -> Iterator[Caution]:
+    ratio, flux = forecast.port_to_throat, forecast.mass_flux
+    if ratio is None:
+        return
+    narrow = ratio < _SMALL_PORT
+    strong = flux is not None and flux > _HIGH_FLUX
+    if narrow or strong:
+        shown = "" if flux is None else f", gas flux through it {flux:.0f} kg/(m²·s)"
+        yield Caution(
+            "erosive-burning",
+            f"the port is {ratio:.2g} throat areas at the start{shown}: below 2, or above about "
+            "700, the gas stream itself makes the core burn faster (erosive burning), which is "
+            "not in the forecast; the first peak may be higher than shown",
+        )
+
+
+def _temperature(design: MotorDesign, source: LawSource) -> Iterator[Caution]:
+    wanted = [
+        t
+        for t in (design.temperature, design.temperature_low, design.temperature_high)
+        if t is not None
+    ]
+    if not wanted:
+        return
+    span = source.temperature_range
+    if span is None:
+        yield Caution(
+            "temperature-unknown",
+            "the temperature of the tests is not recorded: that of the motor cannot be allowed for",
+        )
+        return
+    far = [t for t in wanted if not span[0] - _WARMER <= t <= span[1] + _WARMER]
+    if not far:
+        return
+    shown = " and ".join(f"{t - 273.15:.0f} °C" for t in far)
+    tested = f"{span[0] - 273.15:.0f} to {span[1] - 273.15:.0f} °C"
+    if source.sigma_p is None:
+        yield Caution(
+            "temperature-unknown",
+            f"the motor may be fired at {shown}, tests were made at {tested}, and how the rate "
+            "changes with temperature is not known: warm propellant burns faster and the pressure "
+            "rises more than the rate; test at those temperatures",
+        )
+    else:
+        yield Caution(
+            "extrapolated-temperature",
+            f"the motor may be fired at {shown}, tests were made at {tested}: the effect of "
+            "temperature is carried beyond them",
+        )
+
+
+def _tolerances(design: MotorDesign) -> Iterator[Caution]:
+    off = design.tolerances
+    exact = [
+        text
+        for text, value in (
+            ("throat", off.throat_diameter),
+            ("density", off.density),
+            ("characteristic velocity", off.characteristic_velocity),
+        )
+        if value == 0.0
+    ]
+    if exact:
+        yield Caution(
+            "taken-as-exact",
+            f"no uncertainty is known of {_listed(exact)}: taken as exact, so the spread is too "
+            "narrow by what they may be off",
+        )
+
+
+def _listed(words: list[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def _share(value: float) -> str:
+    percent = 100.0 * value
+    return f"{percent:.0f} %" if percent >= 9.5 else f"{percent:.2g} %"
