@@ -16,7 +16,9 @@ WRITING = ("rich", "filelock", "tomlkit", "jinja2", "molmass")
 # Packages of which the named part alone is meant.
 HEAVY_PARTS = ("scipy.stats", "scipy.optimize")
 COMMANDS = (
-    "", "demo", "init", "new", "mix", "mix show", "log", "check", "reduce", "fit", "compare",
+    "", "demo", "init", "new", "mix", "mix show", "mix derive", "mix sheet", "mix rate", "log",
+    "check", "reduce", "fit", "compare",
+    "drift", "plan", "calibrate", "forecast",
 )  # fmt: skip
 LOGGING = ("log batch", "log strand", "log firing")
 LOG_STRAND = (
@@ -75,7 +77,7 @@ def test_log_strand_loads_no_analysis(bench: Path) -> None:
 
 @pytest.mark.parametrize("command", ["check", "mix show"])
 def test_check_and_mix_load_no_analysis(bench: Path, command: str) -> None:
-    watched = ("scipy", "pandas", "matplotlib", "lmfit")
+    watched = ("scipy", "pandas", "matplotlib", "lmfit", "cantera", "jinja2")
     assert loaded(bench, watched, *command.split(), "demo") == []
 
 

@@ -251,11 +251,83 @@ def test_a_firing_is_asked_for_part_by_part() -> None:
     for heading in ("The grain\n", "The nozzle\n", "The readings\n"):
         assert heading in told.text
     assert "nowhere.csv is not a file" in told.text
+    # 33 mm outside, 16 mm inside: (33 − 16) / 2, and π/4·6.6² mm², said before the question.
+    before, _, _ = told.text.partition("Save it? [Y/n]")
+    assert "web            8.500 mm" in before
+    assert "throat area    34.21 mm²" in before
+    assert "####" in before
     assert "One of the two is needed." in told.text
     kept = tomllib.loads((FIRINGS / "F-09.toml").read_text(encoding="utf-8"))
     assert kept["grain"]["shape"] == "hollow-cylinder"
     assert kept["trace"]["pressure"] == "p (psig)"
     assert str(kept["date"]) == "2026-05-02"
+
+
+READ = ("--throat-diameter", "6.6 mm", "--burn-time", "1.1 s", "--mean-pressure", "440 psig")
+
+
+@on_a_terminal
+@pytest.mark.parametrize(("answer", "code"), [("n", 1), ("", 0)])
+def test_a_firing_given_as_options_is_drawn_back_before_it_is_saved(
+    bench: Path, digest: Any, answer: str, code: int
+) -> None:
+    before = digest(bench)
+    told = Terminal(["log", "firing", "demo", *GRAIN, *READ], [answer])
+    assert (told.code, told.unused) == (code, [])
+    assert "Kn             169 as it lights" in told.text  # π·16·115 / (π/4·6.6²)
+    assert told.text.index("Kn ") < told.text.index("Save it? [Y/n]")
+    assert (digest(bench) == before) == bool(code)
+    assert ("Nothing was saved." in told.text) == bool(code)
+
+
+@on_a_terminal
+@pytest.mark.usefixtures("bench")
+def test_with_yes_nothing_is_asked() -> None:
+    told = Terminal(["log", "firing", "demo", *GRAIN, *READ, "--yes"], [])
+    assert told.code == 0
+    assert "Save it?" not in told.text
+    assert "Kn             169 as it lights" in told.text
+
+
+@on_a_terminal
+@pytest.mark.parametrize(("answer", "code"), [("", 1), ("y", 0)])
+def test_an_unlikely_firing_is_not_saved_by_a_bare_enter(
+    bench: Path, digest: Any, answer: str, code: int
+) -> None:
+    before = digest(bench)
+    told = Terminal(["log", "firing", "demo", *GRAIN, *READ, "--mass", "170 g"], [answer])
+    assert (told.code, told.unused) == (code, [])
+    assert "Not likely: mass and sizes of the grain make a density of 2.2" in told.text
+    assert "Is that meant, and is it to be saved? [y/N]" in told.text
+    assert (digest(bench) == before) == bool(code)
+
+
+@on_a_terminal
+@pytest.mark.usefixtures("bench")
+def test_unequal_lengths_are_asked_for_where_there_is_no_one_length() -> None:
+    told = Terminal(
+        ["log", "firing", "demo", "--test", "F-09", "--batch", "M-01", *READ, "--shape",
+         "hollow-cylinder", "--mass", "101 g", "--inhibited", "outer", "--date", "2026-05-02"],
+        ["33 mm", "16 mm", "", "57.5", "57.5 mm, 30 mm", "", "", "", "", "", "", "", ""],
+    )  # fmt: skip
+    assert told.code == 0, told.text
+    assert "`57.5` has no unit" in told.text
+    kept = tomllib.loads((FIRINGS / "F-09.toml").read_text(encoding="utf-8"))["grain"]
+    assert kept["lengths"] == ["57.5 mm", "30 mm"]
+
+
+@on_a_terminal
+@pytest.mark.usefixtures("bench")
+def test_several_cores_are_asked_for() -> None:
+    told = Terminal(
+        ["log", "firing", "demo", "--test", "F-09", "--batch", "M-01", "--shape", "multi-core",
+         *READ],
+        ["33 mm", "6 mm", "4", "17 mm", "57.5 mm", "", "2", "", "outer", "1.2 mm", "n", "6.7 mm",
+         "", "", "", "", "", "", "", ""],
+    )  # fmt: skip
+    assert told.code == 0, told.text
+    kept = tomllib.loads((FIRINGS / "F-09.toml").read_text(encoding="utf-8"))["grain"]
+    assert (kept["cores"], kept["circle_diameter"], kept["segments"]) == (4, "17 mm", 2)
 
 
 @on_a_terminal

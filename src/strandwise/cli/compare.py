@@ -59,7 +59,7 @@ __all__ = ["command"]
     "--covariate",
     "covariates",
     multiple=True,
-    type=click.Choice(["density", "process-temperature"]),
+    type=click.Choice(["density", "porosity", "process-temperature"]),
     help="Explain part of the rate by what each batch carries; may be given twice.",
 )
 @units_option

@@ -22,6 +22,7 @@ from strandwise.cli.showing import cautions_json, percent, percents, pressure_te
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from strandwise.findings import Caution
     from strandwise.ratelaw import FittedParameter, RateFit
     from strandwise.report.labels import DisplayUnits
     from strandwise.workflow.analysis import Fitter
@@ -80,7 +81,12 @@ def command(
     """
     from strandwise.ratelaw import fit_batches
     from strandwise.records import read_campaign
-    from strandwise.workflow.analysis import explain_campaign_fit, fit_campaign, reduce_campaign
+    from strandwise.workflow.analysis import (
+        explain_campaign_fit,
+        fit_campaign,
+        reduce_campaign,
+        untested_caution,
+    )
 
     fitter: Fitter = fit_batches
     if law != "power":
@@ -109,6 +115,7 @@ def command(
         save_figure(
             draw_rate_laws(fits, points, shown, title=reduced.campaign.settings.title), figure
         )
+    untested = None if batch or explain else untested_caution(reduced)
     explained = None
     if explain is not None:
         explained = explain_campaign_fit(
@@ -120,9 +127,10 @@ def command(
         )
     if as_json:
         told = {} if explained is None else {"explanation": list(explained.sentences)}
-        echo_json({"fits": [fit_json(fit) for fit in fits]} | told)
+        warnings = {"warnings": cautions_json([untested] if untested else [])}
+        echo_json({"fits": [fit_json(fit) for fit in fits]} | told | warnings)
         return
-    print_fits(fits, shown)
+    print_fits(fits, shown, untested)
     if explained is not None:
         click.echo(f"\nWhat drives {explain}:")
         for text in explained.sentences:
@@ -210,7 +218,9 @@ def _choice_json(fit: RateFit) -> dict[str, Any] | None:
     }
 
 
-def print_fits(fits: tuple[RateFit, ...], units: DisplayUnits) -> None:
+def print_fits(
+    fits: tuple[RateFit, ...], units: DisplayUnits, untested: Caution | None = None
+) -> None:
     """Print the laws as a table, with the cautions below it."""
     from strandwise.report.labels import (
         NO_VALUE,
@@ -280,7 +290,8 @@ def print_fits(fits: tuple[RateFit, ...], units: DisplayUnits) -> None:
     )
     notes = [legend, *(text for fit in fits for text in _law_notes(fit, units))]
     print_table(columns, rows, file=sys.stdout, title="Burn-rate laws", notes=notes)
-    echo_cautions((fit.label, caution) for fit in fits for caution in fit.cautions)
+    cautions = [(fit.label, caution) for fit in fits for caution in fit.cautions]
+    echo_cautions([*cautions, *([("", untested)] if untested else [])])
 
 
 def _law_notes(fit: RateFit, units: DisplayUnits) -> list[str]:

@@ -1,4 +1,4 @@
-"""`strandwise mix`: what a formulation consists of."""
+"""`strandwise mix`: what a formulation consists of, and what follows from it."""
 
 from __future__ import annotations
 
@@ -15,43 +15,97 @@ from strandwise.cli.common import (
     examples,
     json_option,
 )
+from strandwise.cli.mix_common import alkali_option, cells_of_recipe, recipe_columns
+from strandwise.cli.mix_derive import derive
+from strandwise.cli.mix_rate import rate
+from strandwise.cli.mix_sheet import sheet
+from strandwise.cli.showing import cautions_json, pressure_option, pressure_text
 
 if TYPE_CHECKING:
-    from strandwise.workflow.recipes import DescribedFormulation
+    from strandwise.formulation import Porosity
+    from strandwise.workflow.recipes import BatchMix, DescribedFormulation
 
 __all__ = ["command"]
 
 
 @click.group("mix", epilog=examples("strandwise mix show demo"))
 def command() -> None:
-    """Show recipes: fractions, oxygen balance, density."""
+    """Recipes: show them, derive them, weigh them out, set them beside the rate."""
+
+
+command.add_command(derive)
+command.add_command(sheet)
+command.add_command(rate)
 
 
 @command.command(
     "show",
-    epilog=examples("strandwise mix show demo", "strandwise mix show demo carbonate-10"),
-    short_help="Mass fractions, oxygen balance and density of a formulation, or of all.",
+    epilog=examples(
+        "strandwise mix show demo",
+        "strandwise mix show demo carbonate-10",
+        'strandwise mix show demo --equilibrium --at "4 MPa"',
+    ),
+    short_help="Mass fractions, oxygen balance, density, porosity, flame.",
 )
 @campaign_argument
 @click.argument("formulation", required=False)
+@alkali_option
+@click.option(
+    "--equilibrium",
+    is_flag=True,
+    help="Also flame temperature, gas and c* (needs the extra `thermo`).",
+)
+@click.option(
+    "--at",
+    metavar="PRESSURE",
+    help="Pressure of the equilibrium and of the rates beside it; otherwise the campaign's.",
+)
 @json_option
 @click.pass_context
-def show(ctx: click.Context, campaign: str, formulation: str | None, *, as_json: bool) -> None:
+def show(
+    ctx: click.Context,
+    campaign: str,
+    formulation: str | None,
+    *,
+    alkali: Any,
+    equilibrium: bool,
+    at: str | None,
+    as_json: bool,
+) -> None:
     """Show FORMULATION of CAMPAIGN, or all of them, as mass fractions.
 
     The oxygen balance counts carbon to CO2, hydrogen to H2O, and potassium, sodium and other
-    metals to their oxides. The void-free density is what a perfect casting would have.
+    metals to their oxides (or potassium and sodium to carbonate). The void-free density is what a
+    perfect casting would have; a batch with a measured density shows its porosity.
     """
     from strandwise.records import read_campaign
     from strandwise.workflow.recipes import describe_formulations
 
-    described = describe_formulations(
-        read_campaign(campaign_folder(ctx, campaign)).sound(), formulation
-    )
+    sound = read_campaign(campaign_folder(ctx, campaign)).sound()
+    described = describe_formulations(sound, formulation, alkali=alkali)
+    pressure = pressure_option(at, sound, "--at")
     if as_json:
-        echo_json({"formulations": [_as_json(item) for item in described]})
+        energies: dict[str, Any] = {}
+        if equilibrium:
+            from strandwise.cli.mix_energy import energy_json
+
+            energies = energy_json(sound, formulation, pressure)
+        echo_json(
+            {
+                "formulations": [
+                    _as_json(item) | energies.get(item.recipe.formulation, {}) for item in described
+                ]
+            }
+        )
         return
     _print(described)
+    if equilibrium:
+        from strandwise.cli.mix_energy import print_energy
+        from strandwise.report.labels import display_units
+
+        shown = display_units(sound.settings.units)
+        print_energy(sound, formulation, pressure, lambda value: pressure_text(value, shown))
+    echo_cautions((d.recipe.formulation, c) for d in described for c in d.cautions)
 
 
 def _as_json(item: DescribedFormulation) -> dict[str, Any]:
@@ -62,39 +116,96 @@ def _as_json(item: DescribedFormulation) -> dict[str, Any]:
         "parent": item.recipe.parent,
         "mass_fractions": dict(item.recipe.mass_fractions),
         "oxygen_balance_percent": properties.oxygen_balance,
+        "alkali_product": properties.alkali,
         "void_free_density_g_cm3": None if density is None else density / 1000.0,
         "oxidiser_fraction": properties.oxidiser_fraction,
-        "cautions": [{"code": c.code, "message": c.message} for c in properties.cautions],
+        "oxidiser_fuel_ratio": properties.oxidiser_fuel_ratio,
+        "batches": [_batch_json(mix) for mix in item.batches],
+        "cautions": cautions_json(item.cautions),
+    }
+
+
+def _batch_json(mix: BatchMix) -> dict[str, Any]:
+    porosity = mix.porosity
+    return {
+        "batch": mix.batch,
+        "mass_fractions": dict(mix.recipe.mass_fractions),
+        "from_weighings": mix.is_weighed,
+        "density_g_cm3": None if porosity is None else porosity.density / 1000.0,
+        "porosity_percent": None if porosity is None else 100.0 * porosity.value,
+        "porosity_sd_percent": None if porosity is None else 100.0 * porosity.sd,
+        "density_sd_stated": porosity is not None and porosity.density_sd is not None,
     }
 
 
 def _print(described: tuple[DescribedFormulation, ...]) -> None:
-    from strandwise.report.labels import NO_VALUE
     from strandwise.report.tables import Column, print_table
 
-    names = list(dict.fromkeys(key for item in described for key in item.recipe.mass_fractions))
-    columns = [
-        Column("Formulation", kind="text"),
-        Column("from", kind="text"),
-        *(Column(name, "%") for name in names),
-        Column("oxidiser", "%"),
-        Column("oxygen balance", "%"),
-        Column("void-free density", "g/cm³"),
-    ]
-    rows = []
-    for item in described:
-        properties, fractions = item.properties, item.recipe.mass_fractions
-        balance, density = properties.oxygen_balance, properties.void_free_density
-        oxidiser = properties.oxidiser_fraction
-        rows.append(
+    columns, names = recipe_columns([item.recipe for item in described])
+    print_table(
+        [Column("Formulation", kind="text"), Column("from", kind="text"), *columns],
+        [
             [
                 item.recipe.formulation,
                 item.recipe.parent or "",
-                *(f"{100 * fractions[n]:.2f}" if n in fractions else "" for n in names),
-                NO_VALUE if oxidiser is None else f"{100 * oxidiser:.2f}",
-                NO_VALUE if balance is None else f"{balance:+.2f}".replace("-", "−"),
-                NO_VALUE if density is None else f"{density / 1000:.3f}",
+                *cells_of_recipe(item.recipe, item.properties, names),
             ]
+            for item in described
+        ],
+        file=sys.stdout,
+        title="Per cent by mass",
+        notes=_balance_note(described),
+    )
+    _print_porosity(described)
+
+
+def _balance_note(described: tuple[DescribedFormulation, ...]) -> tuple[str, ...]:
+    if described and described[0].properties.alkali == "carbonate":
+        return (
+            "Oxygen balance with potassium and sodium to carbonate; it differs from that to the "
+            "oxide only where the mixture lacks the carbon.",
         )
-    print_table(columns, rows, file=sys.stdout, title="Per cent by mass")
-    echo_cautions((d.recipe.formulation, c) for d in described for c in d.properties.cautions)
+    return ()
+
+
+def _print_porosity(described: tuple[DescribedFormulation, ...]) -> None:
+    """Porosity of the batches whose density was measured."""
+    from strandwise.formulation import INGREDIENT_DENSITY_SD
+    from strandwise.report.tables import Column, print_table
+
+    rows = [
+        [mix.batch, item.recipe.formulation, *_porosity_cells(mix.porosity)]
+        for item in described
+        for mix in item.batches
+        if mix.porosity is not None
+    ]
+    if not rows:
+        return
+    click.echo()
+    print_table(
+        [
+            Column("Batch", kind="text"),
+            Column("formulation", kind="text"),
+            Column("density", "g/cm³"),
+            Column("void-free", "g/cm³"),
+            Column("porosity", "%"),
+        ],
+        rows,
+        file=sys.stdout,
+        title="Porosity by measured density",
+        notes=(
+            "± is one standard uncertainty: each ingredient's density counts as known to "
+            f"{100 * INGREDIENT_DENSITY_SD:g} %, the measured one as stated (density_sd, or that "
+            "of a sample); where none is stated (*), it is left out.",
+        ),
+    )
+
+
+def _porosity_cells(porosity: Porosity | None) -> list[str]:
+    assert porosity is not None
+    mark = "" if porosity.density_sd is not None else " *"
+    return [
+        f"{porosity.density / 1000:.3f}",
+        f"{porosity.void_free_density / 1000:.3f}",
+        f"{100 * porosity.value:.1f} ± {100 * porosity.sd:.1f}{mark}".replace("-", "−"),
+    ]

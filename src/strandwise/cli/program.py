@@ -26,13 +26,15 @@ _COMMANDS = {
     "demo": ("demo", "Run the whole job on an invented campaign."),
     "init": ("init", "Make a new bench folder."),
     "new": ("new", "Start a new campaign."),
-    "mix": ("mix", "Show recipes: fractions, oxygen balance, density."),
+    "mix": ("mix", "Show, derive and weigh out recipes."),
     "log": ("log", "Record a batch, a strand or a firing."),
+    "calibrate": ("calibrate", "Fit and judge the calibration of an instrument."),
     "check": ("check", "Find every problem in a campaign's files."),
     "reduce": ("reduce", "List the burn rate that each test gave."),
     "fit": ("fit", "Fit the burn-rate law of each batch."),
     "compare": ("compare", "Say what each change of formulation did."),
     "drift": ("drift", "Chart the batches of a formulation over time."),
+    "forecast": ("forecast", "Say what a full-size motor would see."),
     "plan": ("plan", "Say which test would tell most."),
 }
 

@@ -57,7 +57,9 @@ def cautions_json(cautions: Iterable[Caution]) -> list[dict[str, Any]]:
 
 
 def pressure_option(text: str | None, campaign: Campaign, option: str) -> float | None:
-    """Absolute pressure in Pa of an option's text, by the zero of the campaign's readings.
+    """Absolute pressure in Pa of an option's text; a unit without a zero of its own is absolute.
+
+    The campaign's zero is for its readings, and what is asked for is none.
 
     Raises
     ------
@@ -73,7 +75,7 @@ def pressure_option(text: str | None, campaign: Campaign, option: str) -> float 
     try:
         return absolute_pressure(
             parse_quantity(text, Kind.PRESSURE),
-            readings=settings.pressure_readings,
+            readings="absolute",
             ambient=settings.ambient_pressure,
         )
     except UnitError as error:

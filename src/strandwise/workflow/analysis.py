@@ -13,9 +13,10 @@ import numpy as np
 
 from strandwise.errors import DataError, RequestError
 from strandwise.findings import Caution
-from strandwise.ratelaw import RateSeries, explain_fit, fit_batches
+from strandwise.ratelaw import RateSeries, explain_fit, fit_batches, fit_exponents
 from strandwise.reduction import reduce_firing, reduce_strand
 from strandwise.workflow.recording import unknown_name
+from strandwise.workflow.thermochemistry import default_gas
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -35,6 +36,7 @@ __all__ = [
     "points_to_fit",
     "reduce_campaign",
     "series_of",
+    "untested_caution",
 ]
 
 Method = Literal["auto", "strand", "firing", "both"]
@@ -43,6 +45,11 @@ Method = Literal["auto", "strand", "firing", "both"]
 Fitter = Callable[..., "list[RateFit]"]
 """`fit_batches`, or what takes and gives the same."""
 
+_BY_EQUILIBRIUM = Caution(
+    "gas-by-equilibrium",
+    "no [gas] is stated: what is missing of c* and γ is taken from the recipe's chemical "
+    "equilibrium, which has no losses and is the most that a motor can show",
+)
 _USUAL_EXPONENT = 0.4
 _EXPONENT_TOLERANCE = 1e-10
 _MOST_ROUNDS = 50
@@ -87,16 +94,21 @@ def reduce_campaign(campaign: Campaign) -> ReducedCampaign:
     strands: list[RatePoint] = []
     for _ in range(_MOST_ROUNDS):
         strands = [_reduce_strand(campaign, rows, exponents) for rows in tests]
+        if not campaign.firings and not any(s.pressure_end for s in campaign.strands):
+            break
         found = _exponents(campaign, strands)
         moved = max((abs(found[b] - exponents.get(b, math.inf)) for b in found), default=0.0)
         exponents = found
         if moved <= _EXPONENT_TOLERANCE or not any(s.pressure_end for s in campaign.strands):
             break
-    firings = [_reduce_firing(campaign, firing, exponents) for firing in campaign.firings]
+    gases: dict[str, Gas] = {}
+    firings = [_reduce_firing(campaign, firing, exponents, gases) for firing in campaign.firings]
     if firings and not strands:
         points = [firing.point for firing in firings if firing.point]
         exponents = _exponents(campaign, points)
-        firings = [_reduce_firing(campaign, firing, exponents) for firing in campaign.firings]
+        firings = [
+            _reduce_firing(campaign, firing, exponents, gases) for firing in campaign.firings
+        ]
     points = [*strands, *(firing.point for firing in firings if firing.point)]
     return ReducedCampaign(campaign=campaign, points=tuple(points), firings=tuple(firings))
 
@@ -131,46 +143,61 @@ def _reduce_strand(
 
 
 def _reduce_firing(
-    campaign: Campaign, firing: Firing, exponents: Mapping[str, float]
+    campaign: Campaign, firing: Firing, exponents: Mapping[str, float], gases: dict[str, Gas]
 ) -> FiringReduction:
     batch = campaign.batches[firing.batch]
     ambient = firing.ambient_pressure
     if ambient is None:
         ambient = campaign.settings.ambient_pressure
+    gas = _first_known(firing.gas, campaign.settings.gas)
+    caution = None
+    if _is_open(gas):
+        # Once a formulation: an equilibrium takes a tenth of a second and more.
+        if batch.formulation not in gases:
+            gases[batch.formulation] = default_gas(campaign, batch.formulation)
+        filled = _first_known(gas, gases[batch.formulation])
+        if filled != gas:
+            gas, caution = filled, _BY_EQUILIBRIUM
     try:
-        return reduce_firing(
+        reduction = reduce_firing(
             firing,
             batch.formulation,
-            gas=_gas_of(firing, campaign),
+            gas=gas,
             ambient=ambient,
-            density=batch.density,
+            density=batch.measured_density,
             exponent=exponents.get(firing.batch, _USUAL_EXPONENT),
         )
     except DataError as error:
         msg = f"test {firing.test} ({firing.source.path}): {error.message}"
         raise DataError(msg, expected=error.expected, hint=error.hint) from error
+    if caution is None:
+        return reduction
+    return dataclasses.replace(reduction, cautions=(*reduction.cautions, caution))
 
 
-def _gas_of(firing: Firing, campaign: Campaign) -> Gas:
-    own, common = firing.gas, campaign.settings.gas
-    return dataclasses.replace(
-        common,
-        **{
-            f.name: getattr(own, f.name)
-            for f in dataclasses.fields(own)
-            if getattr(own, f.name) is not None
-        },
-    )
+def _first_known(first: Gas, second: Gas) -> Gas:
+    """Values of the first gas, and of the second where the first has none."""
+    names = [item.name for item in dataclasses.fields(first)]
+    known = {name: getattr(first, name) for name in names if getattr(first, name) is not None}
+    return dataclasses.replace(second, **known)
+
+
+def _is_open(gas: Gas) -> bool:
+    return any(getattr(gas, item.name) is None for item in dataclasses.fields(gas))
 
 
 def _exponents(campaign: Campaign, points: Sequence[RatePoint]) -> dict[str, float]:
     """Exponent of each batch: its own, else that of its formulation, else of the campaign."""
-    fits = fit_batches(series_of(points, by="batch"))
-    own = {fit.label: fit.n for fit in fits if fit.n is not None and fit.points > 2}
+    series = series_of(points, by="batch")
+    own = {
+        one.label: n
+        for one, n in zip(series, fit_exponents(series), strict=True)
+        if n is not None and len(one.tests) > 2
+    }
     by_formulation: dict[str, list[float]] = {}
-    for fit in fits:
-        if fit.label in own:
-            by_formulation.setdefault(fit.formulation, []).append(own[fit.label])
+    for one in series:
+        if one.label in own:
+            by_formulation.setdefault(one.formulation, []).append(own[one.label])
     means = {name: sum(ns) / len(ns) for name, ns in by_formulation.items()}
     overall = sum(own.values()) / len(own) if own else _USUAL_EXPONENT
     return {
@@ -232,25 +259,37 @@ def fit_campaign(
     # The other batches stay in: what stands out from a law is judged by their scatter too.
     chosen = {label: points_to_fit(points, method) for label, points in groups.items()}
     reference = reference_pressure or campaign.settings.reference_pressure
-    fits = fitter(
-        series_of([p for points, _ in chosen.values() for p in points], by=by),
-        law=law,
-        reference_pressure=reference,
-    )
+    series = series_of([p for points, _ in chosen.values() for p in points], by=by)
+    if not series:
+        msg = f"there is no {method} that may be used"
+        raise RequestError(msg, hint="`strandwise reduce` lists all tests; see --method")
+    fits = fitter(series, law=law, reference_pressure=reference)
     order = list(campaign.formulations if pool else campaign.batches)
     of = None if batch is None else campaign.batches[batch].formulation
     with_cautions = [
         dataclasses.replace(
             fit,
-            cautions=(*fit.cautions, *chosen[fit.label][1], *_pool_caution(groups, fit, pool=pool)),
+            cautions=(
+                *fit.cautions,
+                *chosen[fit.label][1],
+                *_pool_caution(groups, fit, pool=pool),
+            ),
         )
         for fit in fits
         if batch is None or fit.label == batch or (pool and fit.formulation == of)
     ]
-    if not with_cautions:
-        msg = f"there is no {method} that may be used"
-        raise RequestError(msg, hint="`strandwise reduce` lists all tests; see --method")
     return tuple(sorted(with_cautions, key=lambda fit: order.index(fit.label)))
+
+
+def untested_caution(reduced: ReducedCampaign) -> Caution | None:
+    """Name the batches of which no test may be used, so that they are not missed; None: all are."""
+    tested = {point.batch for point in reduced.points if point.used}
+    untested = [name for name in reduced.campaign.batches if name not in tested]
+    if not untested:
+        return None
+    return Caution(
+        "no-tests", f"no test of {', '.join(untested)} may be used: no law is known of it"
+    )
 
 
 def explain_campaign_fit(

@@ -18,6 +18,7 @@ from strandwise.tracking import (
     drift_chart,
 )
 from strandwise.workflow.analysis import fit_campaign, series_of
+from strandwise.workflow.recipes import porosity_by_batch
 from strandwise.workflow.recording import unknown_name
 
 if TYPE_CHECKING:
@@ -29,14 +30,16 @@ if TYPE_CHECKING:
 
 __all__ = ["COVARIATES", "Covariate", "analyse_campaign", "compare_campaign", "drift_of_campaign"]
 
-Covariate = Literal["density", "process-temperature"]
+Covariate = Literal["density", "porosity", "process-temperature"]
 """What a batch carries beside its formulation and may explain part of its rate."""
 
 COVARIATES: dict[Covariate, tuple[str, float, str]] = {
-    "density": ("density", 10.0, "10 kg/m³"),
+    "density": ("measured_density", 10.0, "10 kg/m³"),
+    "porosity": ("porosity", 0.01, "1 % of porosity"),
     "process-temperature": ("process_temperature", 10.0, "10 K"),
 }
-"""Covariate to the batch's attribute, the step its slope is given for (SI), and its text."""
+"""Covariate to the batch's attribute, the step its slope is given for (SI), and its text; the
+porosity is that of the batch's mix."""
 
 _DRIFT_SEED = 1
 
@@ -88,10 +91,23 @@ def compare_campaign(
     if format_pressure is not None:
         options["format_pressure"] = format_pressure
     comparison = compare_formulations(RateObservations.from_points(used), **options)
-    caution = _outlier_caution(used, comparison, options)
-    if caution is None:
-        return comparison
-    return dataclasses.replace(comparison, cautions=(*comparison.cautions, caution))
+    told = (_outlier_caution(used, comparison, options), _untested_caution(reduced, used))
+    added = tuple(caution for caution in told if caution is not None)
+    return dataclasses.replace(comparison, cautions=(*comparison.cautions, *added))
+
+
+def _untested_caution(reduced: ReducedCampaign, used: Sequence[RatePoint]) -> Caution | None:
+    mixed = dict.fromkeys(batch.formulation for batch in reduced.campaign.batches.values())
+    untested = [name for name in mixed if name not in {point.formulation for point in used}]
+    if not untested:
+        return None
+    many = len(untested) > 1
+    return Caution(
+        "no-tests",
+        f"{', '.join(untested)} {'were' if many else 'was'} mixed, but no test of "
+        f"{'them' if many else 'it'} may be used: nothing is known of "
+        f"{'their rates' if many else 'its rate'}",
+    )
 
 
 def analyse_campaign(
@@ -189,11 +205,14 @@ def _pressure(reduced: ReducedCampaign, stated: float | None) -> float:
 
 def _covariate(reduced: ReducedCampaign, name: Covariate) -> BatchCovariate:
     attribute, step, step_text = COVARIATES[name]
-    values = {
-        batch.batch: getattr(batch, attribute)
-        for batch in reduced.campaign.batches.values()
-        if getattr(batch, attribute) is not None
-    }
+    if name == "porosity":
+        values = porosity_by_batch(reduced.campaign)
+    else:
+        values = {
+            batch.batch: getattr(batch, attribute)
+            for batch in reduced.campaign.batches.values()
+            if getattr(batch, attribute) is not None
+        }
     return BatchCovariate(
         name=name.replace("-", " "), values=values, step=step, step_text=step_text
     )

@@ -1,0 +1,87 @@
+"""Measured rate against what the batches really consist of."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from strandwise.formulation import resolve_recipes
+from strandwise.tracking import fit_mixture
+from strandwise.workflow.analysis import fit_campaign
+from strandwise.workflow.recipes import batch_mix
+
+if TYPE_CHECKING:
+    from strandwise.tracking import MixtureFit
+    from strandwise.workflow.analysis import ReducedCampaign
+
+__all__ = ["CompositionView", "composition_view"]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CompositionView:
+    """ln r at one pressure as a blend of the ingredients.
+
+    Parameters
+    ----------
+    pressure
+        Absolute, Pa.
+    fit
+        The blending model; its response is ln(r / (1 m/s)).
+    batches
+        That it rests on.
+    left_out
+        Batches that were not tested around that pressure.
+    """
+
+    pressure: float
+    fit: MixtureFit
+    batches: tuple[str, ...]
+    left_out: tuple[str, ...]
+
+
+def composition_view(reduced: ReducedCampaign, *, pressure: float | None = None) -> CompositionView:
+    """Fit measured ln r at a pressure to the composition of the batches.
+
+    Each batch counts once, at the rate that its own law gives at the pressure, with the recipe
+    that was really weighed in where that is on record. A batch whose tests do not reach the
+    pressure is left out.
+
+    Parameters
+    ----------
+    reduced
+        The campaign's points.
+    pressure
+        Absolute, Pa; None: the campaign's reference, else the middle of the data.
+
+    Raises
+    ------
+    RequestError
+        No test may be used.
+    DataError
+        The data cannot carry the model; the message says why.
+    """
+    campaign = reduced.campaign
+    used = [point.pressure for point in reduced.points if point.used]
+    at = pressure or campaign.settings.reference_pressure
+    if at is None and used:
+        at = math.exp(sum(math.log(p) for p in used) / len(used))
+    recipes, _ = resolve_recipes(campaign.formulations, campaign.ingredients)
+    rates, left_out = {}, []
+    for fit in fit_campaign(reduced, reference_pressure=at):
+        low, high = fit.pressure_range or (math.inf, -math.inf)
+        if fit.ln_r0 is None or at is None or not low <= at <= high:
+            left_out.append(fit.label)
+        else:
+            rates[fit.label] = fit.ln_r0
+    blends = {
+        name: batch_mix(campaign, batch, recipes[batch.formulation]).recipe.mass_fractions
+        for name, batch in campaign.batches.items()
+    }
+    assert at is not None
+    return CompositionView(
+        pressure=at,
+        fit=fit_mixture(blends, rates),
+        batches=tuple(name for name in blends if name in rates),
+        left_out=tuple(left_out),
+    )

@@ -1,0 +1,218 @@
+"""A motor's file and a campaign's records as the motor that is to be forecast."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from strandwise.errors import RequestError
+from strandwise.findings import Caution
+from strandwise.forecast import MotorDesign, Tolerances
+from strandwise.motor import EndBurner, HollowCylinder, MultiCore, propellant_volume
+from strandwise.records import read_motor
+from strandwise.reduction import (
+    ASSUMED_EFFICIENCY,
+    ASSUMED_GAMMA,
+    DENSITY_SD,
+    DIAMETER_SD,
+    LENGTH_SD,
+    THROAT_SD,
+)
+from strandwise.workflow.recording import pressure_scale
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from strandwise.motor import Grain, Nozzle
+    from strandwise.records import Campaign, CampaignFolder, GrainUncertainty, MotorRecord
+    from strandwise.workflow.analysis import ReducedCampaign
+
+__all__ = ["STANDARD_AMBIENT", "design_of", "find_motor", "tolerances_of"]
+
+STANDARD_AMBIENT = 101_325.0
+"""Pa; where neither ambient pressure nor altitude is recorded."""
+
+_FIRINGS_AGREE = 0.03
+_C_STAR_SD = 0.02
+"""Share of a stated c* that it may be off, where nobody says it; a guess."""
+
+
+def find_motor(folder: CampaignFolder, campaign: Campaign, named: Path) -> MotorRecord:
+    """Read a motor's file: the path as it stands, else a name in the campaign's `motors/`.
+
+    Raises
+    ------
+    RequestError
+        There is no such file.
+    RecordsError
+        It has faults; the error carries them all.
+    """
+    kept = folder.path / "motors" / named
+    candidates = [named, kept, kept.with_name(f"{kept.name}.toml")]
+    path = next((one for one in candidates if one.is_file()), None)
+    if path is None:
+        motors = sorted(one.stem for one in (folder.path / "motors").glob("*.toml"))
+        msg = f"there is no motor's file {str(named)!r}"
+        there = f" (there {'is' if len(motors) == 1 else 'are'} {', '.join(motors)})"
+        raise RequestError(
+            msg,
+            expected="a .toml file with [grain] and [nozzle], or the name of one in "
+            f"{folder.shown(folder.path / 'motors')}{there if motors else ''}",
+        )
+    motor, _ = read_motor(path, folder.shown(path), pressure_scale(campaign))
+    return motor
+
+
+def design_of(
+    reduced: ReducedCampaign, motor: MotorRecord, formulation: str
+) -> tuple[MotorDesign, tuple[Caution, ...]]:
+    """The motor filled with a formulation: what its file leaves open comes from the campaign.
+
+    Density: the file's, else the mean of the formulation's batches with their spread. c*: the
+    file's, else the campaign's, else the mean of what the campaign's firings gave.
+
+    Raises
+    ------
+    RequestError
+        Density or c* is known from nowhere.
+    """
+    cautions: list[Caution] = []
+    settings = reduced.campaign.settings
+    density, density_sd = _density(reduced, motor, formulation)
+    c_star, c_star_sd = _characteristic_velocity(reduced, motor, cautions)
+    gamma = motor.gas.specific_heat_ratio or settings.gas.specific_heat_ratio
+    if gamma is None:
+        gamma = ASSUMED_GAMMA
+        cautions.append(
+            Caution("gamma-assumed", f"no ratio of specific heats is stated: {gamma} is assumed")
+        )
+    efficiency = motor.nozzle.efficiency
+    if efficiency is None:
+        efficiency = ASSUMED_EFFICIENCY
+        text = f"no efficiency of the nozzle is stated: {efficiency} is assumed for the thrust"
+        cautions.append(Caution("efficiency-assumed", text))
+    ambient = motor.ambient_pressure or settings.ambient_pressure
+    if ambient is None:
+        ambient = STANDARD_AMBIENT
+        text = "no ambient pressure or altitude is recorded: 101.3 kPa is assumed"
+        cautions.append(Caution("ambient-assumed", text))
+    if motor.pressure_limit is None:
+        text = "the motor's file states no pressure_limit in [case]: nothing is held against it"
+        cautions.append(Caution("no-case-limit", text))
+    tolerances, assumed = tolerances_of(
+        motor.grain,
+        motor.nozzle,
+        motor.grain_uncertainty,
+        (density, density_sd),
+        (c_star, c_star_sd),
+    )
+    if assumed:
+        text = f"no standard uncertainty is stated of {', '.join(assumed)}: those are assumed"
+        cautions.append(Caution("tolerances-assumed", text))
+    design = MotorDesign(
+        name=motor.name,
+        grain=motor.grain,
+        nozzle=motor.nozzle,
+        density=density,
+        characteristic_velocity=c_star,
+        specific_heat_ratio=gamma,
+        thrust_efficiency=efficiency,
+        ambient_pressure=ambient,
+        free_volume=motor.free_volume,
+        tolerances=tolerances,
+        case_limit=motor.pressure_limit,
+        temperature=motor.temperature,
+        temperature_low=motor.temperature_low,
+        temperature_high=motor.temperature_high,
+    )
+    return design, tuple(cautions)
+
+
+def tolerances_of(
+    grain: Grain,
+    nozzle: Nozzle,
+    stated: GrainUncertainty,
+    density: tuple[float, float | None],
+    c_star: tuple[float, float | None],
+) -> tuple[Tolerances, tuple[str, ...]]:
+    """Standard uncertainties as stated, else as the reduction of firings takes them.
+
+    Returns them, and what was assumed in words.
+    """
+    wanted = {"throat_diameter": (nozzle.throat_diameter_sd, THROAT_SD, "throat", "0.05 mm")}
+    if isinstance(grain, HollowCylinder | MultiCore):
+        wanted["core_diameter"] = (stated.core_diameter_sd, DIAMETER_SD, "core", "0.2 mm")
+    if isinstance(grain, HollowCylinder | MultiCore | EndBurner):
+        wanted["outer_diameter"] = (
+            stated.outer_diameter_sd,
+            DIAMETER_SD,
+            "outer diameter",
+            "0.2 mm",
+        )
+        wanted["length"] = (stated.length_sd, LENGTH_SD, "length", "0.3 mm")
+    wanted["density"] = (density[1], DENSITY_SD * density[0], "density", "1 %")
+    wanted["characteristic_velocity"] = (
+        c_star[1],
+        _C_STAR_SD * c_star[0],
+        "characteristic velocity",
+        "2 %",
+    )
+    values = {name: own or assumed for name, (own, assumed, _, _) in wanted.items()}
+    told = tuple(f"{what} ({size})" for own, _, what, size in wanted.values() if not own)
+    return Tolerances(**values), told
+
+
+def _density(
+    reduced: ReducedCampaign, motor: MotorRecord, formulation: str
+) -> tuple[float, float | None]:
+    stated = motor.grain_uncertainty.density_sd
+    if motor.grain.density is not None:
+        return motor.grain.density, stated
+    found = [
+        batch.measured_density
+        for batch in reduced.campaign.batches.values()
+        if batch.formulation == formulation and batch.measured_density is not None
+    ]
+    if found:
+        spread = float(np.std(found, ddof=1)) if len(found) > 1 else None
+        return float(np.mean(found)), stated or spread
+    if motor.grain.mass is not None:
+        return motor.grain.mass / float(propellant_volume(motor.grain)), stated
+    msg = f"the density of {formulation} is not known"
+    raise RequestError(
+        msg,
+        expected='density = "1.78 g/cm3" in [grain] of the motor\'s file, or that of a batch',
+    )
+
+
+def _characteristic_velocity(
+    reduced: ReducedCampaign, motor: MotorRecord, cautions: list[Caution]
+) -> tuple[float, float | None]:
+    measured = [
+        firing.characteristic_velocity
+        for firing in reduced.firings
+        if firing.characteristic_velocity is not None and firing.pressure_from == "gauge"
+    ]
+    own = motor.gas.characteristic_velocity or reduced.campaign.settings.gas.characteristic_velocity
+    if own is None:
+        if not measured:
+            msg = "the characteristic velocity c* is not known"
+            raise RequestError(
+                msg,
+                expected='characteristic_velocity = "890 m/s" in [gas] of the motor\'s file or of '
+                "campaign.toml, or a firing with a pressure gauge and a weighed grain",
+            )
+        spread = float(np.std(measured, ddof=1)) if len(measured) > 1 else None
+        return float(np.mean(measured)), motor.characteristic_velocity_sd or spread
+    if measured:
+        ratio = float(np.mean(measured)) / own
+        if abs(ratio - 1.0) > _FIRINGS_AGREE:
+            cautions.append(
+                Caution(
+                    "characteristic-velocity",
+                    f"the firings gave a characteristic velocity of {ratio * own:.0f} m/s, the "
+                    f"forecast uses {own:.0f} m/s as stated: pressure goes with it",
+                )
+            )
+    return own, motor.characteristic_velocity_sd
