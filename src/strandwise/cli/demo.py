@@ -8,13 +8,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from strandwise.cli.common import CAUTION, echo_json, examples, json_option
+from strandwise.cli.common import echo_json, examples, json_option
 from strandwise.cli.showing import pressure_text
 
 if TYPE_CHECKING:
-    from strandwise.records import Campaign
+    from strandwise.records import CampaignFolder
 
 __all__ = ["command"]
+
+_MOTOR = Path("full-size")
 
 
 @click.command("demo", epilog=examples("strandwise demo"))
@@ -28,30 +30,47 @@ def command(folder: Path | None, *, as_json: bool) -> None:
     """
     from strandwise.cli.compare import comparison_json, print_comparison
     from strandwise.cli.fit import fit_json, print_fits
-    from strandwise.report.figures import draw_comparison, draw_rate_laws, save_figure
+    from strandwise.cli.forecast_view import echo_before_firing, forecast_json, print_forecasts
+    from strandwise.records import read_campaign
+    from strandwise.report.figures import (
+        draw_comparison,
+        draw_forecast,
+        draw_rate_laws,
+        save_figure,
+    )
     from strandwise.report.labels import display_units
     from strandwise.workflow.analysis import fit_campaign, reduce_campaign
+    from strandwise.workflow.forecast import forecast_campaign
+    from strandwise.workflow.motor_design import find_motor
     from strandwise.workflow.tracking import compare_campaign
 
     target = folder or _free_folder()
-    campaign = _copy(target)
+    copied = _copy(target)
+    campaign = read_campaign(copied).sound()
     units = display_units(campaign.settings.units)
     reduced = reduce_campaign(campaign)
     fits = fit_campaign(reduced)
-    comparison = compare_campaign(
-        reduced, format_pressure=lambda value: pressure_text(value, units)
-    )
-    laws, shifts = target / "demo-laws.svg", target / "demo-shifts.svg"
+
+    def write(value: float) -> str:
+        return pressure_text(value, units)
+
+    comparison = compare_campaign(reduced, format_pressure=write)
+    motor = find_motor(copied, campaign, _MOTOR)
+    forecasts = forecast_campaign(reduced, motor, bands=True, format_pressure=write)
+    pictures = [target / f"demo-{name}.svg" for name in ("laws", "shifts", "forecast")]
+    laws, shifts, bands = pictures
     save_figure(draw_rate_laws(fits, reduced.points, units, title=campaign.settings.title), laws)
     save_figure(draw_comparison(comparison, units), shifts)
+    save_figure(draw_forecast(forecasts, units), bands)
     if as_json:
         echo_json(
             {
                 "bench": str(target.absolute()),
                 "campaign": campaign.name,
-                "pictures": [str(laws.absolute()), str(shifts.absolute())],
+                "pictures": [str(picture.absolute()) for picture in pictures],
                 "fits": [fit_json(fit) for fit in fits],
                 "comparison": comparison_json(comparison),
+                "forecasts": [forecast_json(found) for found in forecasts],
             }
         )
         return
@@ -59,10 +78,13 @@ def command(folder: Path | None, *, as_json: bool) -> None:
     print_fits(fits, units)
     click.echo()
     print_comparison(comparison, units)
-    click.echo(f"\nPictures: {laws}, {shifts}")
+    click.echo()
+    print_forecasts(forecasts, units)
+    click.echo(f"\nPictures: {', '.join(str(picture) for picture in pictures)}")
     click.echo(f"The files, to look at and to change: {campaign.path}")
     click.echo(f"Next: cd {shlex.quote(str(target))}, then strandwise reduce demo")
-    click.echo(f"\nAll of this is invented. {CAUTION}")
+    click.echo("\nAll of this is invented.")
+    echo_before_firing()
 
 
 def _free_folder() -> Path:
@@ -75,10 +97,10 @@ def _free_folder() -> Path:
     return folder
 
 
-def _copy(target: Path) -> Campaign:
-    from strandwise.records import copy_campaign, create_bench, read_campaign, shipped
+def _copy(target: Path) -> CampaignFolder:
+    from strandwise.records import copy_campaign, create_bench, shipped
 
     bench = create_bench(target)
     folder = bench.new_campaign("demo")
     copy_campaign(shipped("campaigns") / "demo", folder)
-    return read_campaign(folder).sound()
+    return folder
