@@ -203,9 +203,10 @@ def test_one_batch_of_each_is_not_separable() -> None:
     assert found.shift is not None
     assert (found.shift_ci95, found.shift_p, found.probability_slower) == (None, None, None)
     assert found.rate_ci95 is None
-    # Exponents are compared inside batches.
+    # Exponents are compared inside batches: their difference has an interval, but a batch may
+    # have an exponent of its own, so nothing is claimed of the formulation.
     assert found.n_shift_ci95[0] < -0.2 < found.n_shift_ci95[1]
-    assert found.n_shift_p < 0.01
+    assert found.n_shift_p is None
 
 
 def test_one_test_per_batch_is_compared_as_it_stands() -> None:

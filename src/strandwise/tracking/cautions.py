@@ -162,7 +162,8 @@ def _not_separable(analysis: Analysis) -> Caution | None:
     message = (
         "batches of one formulation were not repeated so that their spread can be seen: a "
         "difference between formulations cannot be told from one between batches, and has no "
-        "interval; mix a second batch of at least one formulation"
+        "interval; exponents are compared as those of the batches tested. Mix a second batch of at "
+        "least one formulation"
     )
     return Caution("not-separable", message)
 

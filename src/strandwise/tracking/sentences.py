@@ -209,7 +209,9 @@ def _exponent_clause(shift: FormulationShift) -> str:
     if p == 1.0 or shift.n_shift_ci95[0] <= 0 <= shift.n_shift_ci95[1]:
         return f"the exponent did not measurably change {span}"
     direction = "fell" if shift.n_shift < 0 else "rose"
-    if p is not None and p > _SIGNIFICANT:
+    if p is None:
+        return f"the exponent of the batches tested {direction} {span}"
+    if p > _SIGNIFICANT:
         return f"the exponent {direction} {span}, which can be chance (p = {p:.2f})"
     return f"the exponent {direction} {span}"
 

@@ -152,6 +152,8 @@ def _row(
     rate = None if rate_contrast is None else analysis.estimate(rate_contrast)
     n_contrast = analysis.exponent_contrast(name)
     n = None if n_contrast is None else analysis.estimate(n_contrast)
+    # One batch of each tells how the batches differ in exponent, not that the formulations do.
+    n_shift_p = n_shift.p if n_shift is not None and analysis.separable else None
     return FormulationShift(
         formulation=name,
         batches=analysis.tests.batches_of(name),
@@ -165,7 +167,7 @@ def _row(
         n_sd=None if n is None else n.sd,
         n_shift=None if n_shift is None else n_shift.value,
         n_shift_ci95=None if n_shift is None else n_shift.ci95,
-        n_shift_p=None if n_shift is None else n_shift.p,
+        n_shift_p=n_shift_p,
         probability_slower=None if shift is None else shift.probability_below_zero,
         degrees_of_freedom=None if shift is None else shift.df,
         pressure_range=analysis.tests.pressure_range(name),
