@@ -261,7 +261,7 @@ FIRING_NOTES = {
     "F-01": "pressure only, the cell was on loan",
     "F-02": "head end without a gauge; nozzle up on the cell",
     "F-03": "gauge and cell together for the first time; throat a little larger afterwards",
-    "F-04": "logger did not start; dial gauge and burn read from a phone camera, 240 frames a second",
+    "F-04": "logger did not start; dial and burn read from a phone camera, 240 frames a second",
 }
 EXIT, HALF_ANGLE = 13.0, 12.0  # mm, degrees
 OUTER, CORE, LENGTH = 33.0, 16.0, 57.5  # mm, of a segment
