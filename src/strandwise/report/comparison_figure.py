@@ -7,6 +7,8 @@ import textwrap
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from matplotlib.ticker import MaxNLocator
+
 from strandwise.errors import RequestError
 from strandwise.report.axes import add_footnote, add_heading
 from strandwise.report.labels import (
@@ -157,6 +159,8 @@ def _draw_effects(ax: Axes, effects: Sequence[_Effect], *, unit: str) -> None:
     ax.axvline(0.0, color=INK, linewidth=1.1, zorder=1.5)
     ax.grid(visible=False, axis="y")
     ax.tick_params(axis="y", length=0)
+    # Few ticks: labels with a sign and two decimals touch where there are more.
+    ax.xaxis.set_major_locator(MaxNLocator(nbins=4, steps=[1, 2, 5, 10]))
     ax.xaxis.set_major_formatter(lambda value, _: plain_number(value))
     for place, effect in enumerate(effects):
         _draw_mark(ax, place, effect, low, high)
