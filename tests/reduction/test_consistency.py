@@ -1,12 +1,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from strandwise.motor import Nozzle, thrust_coefficient
-from strandwise.records import Gas, Summary
+from strandwise.motor import HollowCylinder, Nozzle, thrust_coefficient
+from strandwise.records import Channel, Gas, Summary, TraceSpec
 from strandwise.reduction import reduce_firing
 from strandwise.reduction.consistency import c_star_from_thrust
 
@@ -105,3 +106,121 @@ def test_c_star_from_thrust_and_mass_alone(sim):
         truth.pressure * truth.throat_area, truth.time
     )
     assert motor.efficiency * float(ideal) == pytest.approx(mean, rel=0.01)
+
+
+def by_thrust_alone(sim, *, thrust=1.0, mass=1.0, time=1.0, c_star=900.0, **changes):
+    """As `by_hand`, but with no pressure read; `changes` of the record."""
+    motor = sim.Motor()
+    true_pressure, area = 4.0e6, math.pi / 4.0 * 9e-3**2
+    coefficient = 0.95 * float(thrust_coefficient(1.13, (17 / 9) ** 2, 4e6, AMBIENT, 0.2))
+    burn_time = motor.mass * 900.0 / (true_pressure * area)
+    summary = Summary(
+        burn_time=time * burn_time, mean_thrust=thrust * coefficient * true_pressure * area
+    )
+    weighed = None if mass is None else mass * motor.mass
+    grain = HollowCylinder(38e-3, 13e-3, 70e-3, 2, frozenset({"outer"}), mass=weighed)
+    record = sim.firing(
+        motor, **({"nozzle": Nozzle(**TRUTH), "summary": summary, "grain": grain} | changes)
+    )
+    gas = Gas(characteristic_velocity=c_star, specific_heat_ratio=1.13)
+    return reduce_firing(record, "base", gas=gas, ambient=AMBIENT, density=None, exponent=0.35)
+
+
+IMPOSSIBLE = "thrust-coefficient-impossible"
+
+
+@pytest.mark.parametrize(
+    "known",
+    [{}, {"mass": None}, {"c_star": None}, {"nozzle": None}, {"c_star": None, "mass": None}],
+)
+def test_sound_thrust_alone_raises_nothing(sim, known):
+    assert not {IMPOSSIBLE, "c-star-off"} & set(told(by_thrust_alone(sim, **known)))
+
+
+@pytest.mark.parametrize("known", [{}, {"mass": None}, {"c_star": None}, {"nozzle": None}])
+@pytest.mark.parametrize(
+    ("factor", "likely"),
+    [
+        (9.80665, "thrust in N recorded as kgf"),
+        (1 / 9.80665, "thrust in kgf recorded as N"),
+        (4.4482216, "thrust in N recorded as lbf"),
+    ],
+)
+def test_thrust_alone_that_no_throat_can_give(sim, known, factor, likely):
+    message = told(by_thrust_alone(sim, thrust=factor, **known))[IMPOSSIBLE]
+    assert likely in message
+    assert "the thrust is most likely wrong" in message
+    assert "recorded as bar" not in message  # no pressure was read
+    # Own computation of the generator: what the propellant makes is 4 MPa whatever the thrust.
+    if known == {}:
+        assert "makes about 4 MPa" in message
+        assert "c-star-off" not in told(by_thrust_alone(sim, thrust=factor))
+
+
+@pytest.mark.parametrize(
+    ("slip", "said", "likely"),
+    [
+        ({"mass": 1 / 28.349523}, "the mass is most likely wrong", "in ounces recorded as grams"),
+        ({"time": 60.0}, "the burn time is most likely wrong", "seconds recorded as minutes"),
+    ],
+)
+def test_mass_or_burn_time_is_named_where_the_grain_gainsays_it(sim, slip, said, likely):
+    message = told(by_thrust_alone(sim, **slip))[IMPOSSIBLE]
+    assert said in message
+    assert likely in message
+
+
+def test_three_hundred_kilograms_force_on_a_small_throat(sim):
+    """C_F = F t / (m c*): an impossible one is said of a throat that was stated, too."""
+    summary = Summary(burn_time=1.3, mean_thrust=300 * 9.80665)
+    result = by_thrust_alone(sim, mass=0.24 / sim.Motor().mass, c_star=890.0, summary=summary,
+                             nozzle=Nozzle(9.5e-3))  # fmt: skip
+    message = told(result)[IMPOSSIBLE]
+    # Own computation: 2941.995 · 1.3 / (0.24 · 890), and 0.24 · 890 / (π/4 · 0.0095² · 1.3).
+    assert "a thrust coefficient of 17.9, where a nozzle in air has 0.6 to 1.9" in message
+    assert "on the throat of 9.5 mm this propellant makes about 2.3 MPa" in message
+    assert "3825 N·s from 240 g" in message
+
+
+@pytest.mark.parametrize(("factor", "warned"), [(1.0, False), (9.80665, True)])
+def test_thrust_of_a_trace(sim, tmp_path, factor, warned):
+    motor = sim.Motor()
+    time, thrust = sim.load_cell(sim.burn(motor))
+    path = tmp_path / "run.csv"
+    rows = (f"{t:.6f},{factor * f:.6f}" for t, f in zip(time, thrust, strict=True))
+    path.write_text("t,F\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    spec = TraceSpec(
+        file=path,
+        time=Channel(column="t", unit="s", scale=1.0, offset=0.0),
+        thrust=Channel(column="F", unit="N", scale=1.0, offset=0.0),
+    )
+    gas = Gas(characteristic_velocity=motor.c_star, specific_heat_ratio=motor.gamma)
+    result = reduce_firing(
+        replace(sim.firing(motor), trace=spec),
+        "base",
+        gas=gas,
+        ambient=AMBIENT,
+        density=None,
+        exponent=0.35,
+    )
+    assert result.pressure_from == "thrust"
+    assert (IMPOSSIBLE in told(result)) == warned
+    if warned:
+        assert "thrust in N recorded as kgf" in told(result)[IMPOSSIBLE]
+    bare = reduce_firing(
+        replace(sim.firing(motor), trace=spec, nozzle=None),
+        "base",
+        gas=gas,
+        ambient=AMBIENT,
+        density=None,
+        exponent=0.35,
+    )
+    assert (IMPOSSIBLE in told(bare)) == warned
+
+
+def test_peaks_alone_give_a_coefficient_too(sim):
+    area = math.pi / 4.0 * 9e-3**2
+    summary = Summary(burn_time=2.0, peak_thrust=1.4 * 4e6 * area / 9.80665, peak_pressure=4e6)
+    result = by_thrust_alone(sim, summary=summary)
+    assert result.thrust_coefficient == pytest.approx(1.4 / 9.80665)
+    assert "thrust in kgf recorded as N" in told(result)["channels-disagree"]

@@ -12,7 +12,10 @@ import numpy as np
 import pytest
 
 from strandwise.errors import DataError
+from strandwise.records import Gas
 from strandwise.reduction import events_from_arrays
+from strandwise.reduction.case import case_of
+from strandwise.reduction.plausibility import uneven_cautions
 
 RATE = 1000.0
 BEFORE = 2.0
@@ -327,3 +330,52 @@ def test_nothing_but_noise_is_refused():
     rng = np.random.default_rng(7)
     with pytest.raises(DataError, match="no firing stands out"):
         events_from_arrays(np.arange(4000) / 1000.0, rng.normal(0.0, 1.0, 4000), unit="N")
+
+
+@pytest.mark.parametrize("uneven", [0.0, 0.005])
+def test_an_even_web_ends_where_the_slope_changes(sim, uneven):
+    # Issue: burn time within 0.5 % with 1 % noise, zero drift, 1 kHz; truth of the simulation.
+    for motor in (sim.Motor(uneven=uneven), sim.Motor(uneven=uneven, exponent=0.6, rate=8e-3)):
+        burn = sim.burn(motor)
+        for seed in range(15):
+            for read, unit in ((sim.gauge, "Pa"), (sim.load_cell, "N")):
+                t, y = read(burn, noise=0.01, drift=0.002, offset=0.01, seed=seed)
+                rest = 101325.0 if unit == "Pa" else 0.0
+                found = events_from_arrays(t, y, unit=unit, recorded_zero=rest)
+                assert found.burn_time == pytest.approx(burn.web_time, rel=0.005)
+                assert any("greatest change of slope" in rule for rule in found.rules)
+
+
+def test_a_low_start_is_not_taken_into_the_zero(sim):
+    # Its pressure starts at 8 % of the peak, before the instant of 10 %, and stays there a while.
+    motor = sim.Motor(burns=("core",), core=7e-3, throat=10e-3, exit=20e-3)
+    burn = sim.burn(motor)
+    for seed in range(20):
+        t, p = sim.gauge(burn, noise=0.01, drift=0.002, offset=0.01, seed=seed)
+        found = events_from_arrays(t, p, unit="Pa", recorded_zero=101325.0)
+        before = float(np.mean(found.values[t < 0.45]))
+        assert abs(before) < 0.003 * found.peak
+
+
+def test_the_zero_of_a_gauge_that_drifts_all_the_time(sim):
+    burn = sim.burn(sim.Motor())
+    t, p = sim.gauge(burn, drift=0.02, offset=0.01)
+    found = events_from_arrays(t, p, unit="Pa", recorded_zero=101325.0)
+    truth = np.interp(t - 0.5, burn.time, burn.pressure, left=101325.0, right=101325.0) - 101325.0
+    inside = (t > 0.3) & (t < 2.4)
+    assert np.max(np.abs(found.values - truth)[inside]) < 0.001 * found.peak
+
+
+@pytest.mark.parametrize(("uneven", "told"), [(0.0, False), (0.04, True)])
+def test_a_web_that_ends_unevenly_is_told(sim, uneven, told):
+    motor = sim.Motor(uneven=uneven)
+    t, p = sim.gauge(sim.burn(motor), noise=0.01, before=1.0, after=1.0)
+    found = events_from_arrays(t, p, unit="Pa", recorded_zero=101325.0)
+    gas = Gas(characteristic_velocity=motor.c_star, specific_heat_ratio=motor.gamma)
+    case = case_of(sim.firing(motor), "base", gas, motor.ambient, motor.density, motor.exponent)
+    codes = [caution.code for caution in uneven_cautions(case, found)]
+    assert codes == (["uneven-burnout"] if told else [])
+    table = case_of(
+        sim.firing(sim.Motor(table=((0.0, 0.0125), (1e-2, 1e-2)))), "base", gas, None, None, 0.3
+    )
+    assert uneven_cautions(table, found) == []

@@ -324,3 +324,14 @@ def test_lengths_and_times_that_look_cumulative(
 def test_rows_that_are_not_one_test_are_refused(rows: list[StrandReading], match: str) -> None:
     with pytest.raises(DataError, match=match):
         reduce_strand(rows, "base", NOTHING, exponent=0.4)
+
+
+@pytest.mark.parametrize("sds", [(None, None), (2e-4, None), (None, 0.1), (2e-4, 0.1)])
+def test_one_section_is_reduced_as_arrays_of_one_are(sds: tuple[float | None, ...]) -> None:
+    length_sd, time_sd = sds
+    reading = row(length=0.0813, time=9.7, length_sd=length_sd, time_sd=time_sd)
+    point = reduce_strand([reading], "base", NOTHING, exponent=0.4)
+    known = [np.array([math.nan if sd is None else sd]) for sd in sds]
+    whole = strand_rate_from_arrays(np.array([0.0813]), np.array([9.7]), *known)
+    assert (point.rate, point.pressure) == (whole.rate, 2e6)
+    assert point.rate_sd == (None if whole.rate_sd is None else pytest.approx(whole.rate_sd))

@@ -91,7 +91,7 @@ def test_even_grid_keeps_the_integral(values, most):
 
 def swept_of(sim, motor, *, rng=None, seed=0, noise=0.01, **keys):
     time, pressure = sim.gauge(
-        sim.burn(motor), noise=noise, drift=0.001, offset=0.01, seed=seed, **keys
+        sim.burn(motor), noise=noise, drift=0.002, offset=0.01, seed=seed, **keys
     )
     events, chain = sim.chain(motor, sim.firing(motor, rng), time, pressure)
     nominal = chain.run({})
@@ -104,12 +104,12 @@ def swept_of(sim, motor, *, rng=None, seed=0, noise=0.01, **keys):
         {},
         {"burns": ("core",), "core": 20e-3},
         {"exponent": 0.6, "rate": 8e-3},
-        {"throat_after": 9.2e-3},
+        {"throat_after": 9.3e-3},
         {"table": ((0.0, 0.008, 0.02), (8e-3, 1.1e-2, 7e-3))},
     ],
 )
 def test_known_truth_with_noise_and_drift(sim, changes):
-    """1 % noise, zero off by 1 % and drifting 0.1 % of the peak a second, 1 kHz; exact record."""
+    """1 % noise, zero off by 1 % and drifting 0.2 % of the peak a second, 1 kHz; exact record."""
     motor = sim.Motor(**changes)
     off, law = [], []
     for seed in range(30):
@@ -126,7 +126,7 @@ def test_known_truth_with_noise_and_drift(sim, changes):
         rates = [swept.rate_at(p) / motor.law(p) - 1.0 for p in (middle, 1e6)]
         law.append([swept.exponent / motor.exponent - 1.0, *rates])
     burn_time, c_star, closure = np.abs(off).T
-    assert np.quantile(burn_time, 0.9) < 0.005
+    assert burn_time.max() < 0.0025
     assert c_star.max() < 0.01
     assert closure.max() < 0.005
     assert np.abs(np.mean(law, axis=0)).max() < 0.01  # n; r at p₀ and at 1 MPa

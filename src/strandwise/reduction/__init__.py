@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     )
     from strandwise.reduction.events import events_from_arrays
     from strandwise.reduction.firing import reduce_firing
+    from strandwise.reduction.matching import TraceMatch, match_trace
     from strandwise.reduction.montecarlo import Drawn, MonteCarlo, monte_carlo
     from strandwise.reduction.points import RatePoint
     from strandwise.reduction.rates import Rates, rates_from_arrays
@@ -63,6 +64,7 @@ _HOMES = {
     ),
     "events": ("events_from_arrays",),
     "firing": ("reduce_firing",),
+    "matching": ("TraceMatch", "match_trace"),
     "montecarlo": ("Drawn", "MonteCarlo", "monte_carlo"),
     "points": ("RatePoint",),
     "rates": ("Rates", "rates_from_arrays"),
@@ -106,6 +108,7 @@ __all__ = [
     "StrandRate",
     "SweptRate",
     "Trace",
+    "TraceMatch",
     "TraceSeries",
     "calibration_from_arrays",
     "calibration_report_from_arrays",
@@ -113,6 +116,7 @@ __all__ = [
     "events_from_arrays",
     "frame_time",
     "free_volume_of",
+    "match_trace",
     "monte_carlo",
     "rate_mean_pressure_linear",
     "rates_from_arrays",

@@ -30,6 +30,7 @@ __all__ = [
     "STATED_GAMMA_SD",
     "SUBSONIC_SD",
     "THROAT_SD",
+    "THROAT_WEAR_BY_PRESSURE",
     "UNKNOWN_ANGLE_SD",
     "ZERO_SD",
 ]
@@ -45,6 +46,10 @@ OFF_CENTRE_SD = 0.14e-3
 
 THROAT_SD = 0.05e-3
 """m, a caliper in a bore."""
+
+THROAT_WEAR_BY_PRESSURE = (0.5, 0.29)
+"""Share of the throat's wear that goes with ∫ p dt, the rest going with time: anything from none to
+all is as likely (rectangular: GUM 4.3.7)."""
 
 MASS_SD = (0.5e-3, 0.002)
 """kg, and share of the propellant's mass; the larger: a kitchen scale."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -25,6 +25,7 @@ _QUIET_DRIFT = 0.02  # of the peak, between the halves of a quiet part of the lo
 _SHORT_DRIFT = 0.0005  # of the peak; shorter parts may drift this much, or within their scatter
 _QUIET_SAMPLES = 3000  # of a quiet part; more tell no more about its level
 _QUIET_SPREAD = 0.03  # of the peak
+_END_OFF = 0.01  # of the peak, by which an eighth at either end may stand off the whole
 _QUIET_LENGTHS = (0.3, 0.1, 0.03)  # of the action time; the longest that is there is taken
 _QUIET_ENOUGH = 0.005  # a part that drifts less than this is taken without looking farther
 _LEVELS = 16  # different readings from which a converter's step can be seen
@@ -97,7 +98,7 @@ class _Coarse:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class _Line:
-    """The zero through a firing: a level to its start, a straight line, a level from its end."""
+    """The zero through a firing: a level to `start`, a straight line, a level from `end`."""
 
     start: float
     end: float
@@ -121,6 +122,10 @@ class _Level:
     start: float
     end: float
 
+    @property
+    def middle(self) -> float:
+        return (self.start + self.end) / 2.0
+
 
 def locate(
     time: Floats,
@@ -137,8 +142,9 @@ def locate(
     The firing is the stretch above a tenth of its own peak that holds the largest integral, so
     that a knock on the stand, however high, is not taken for it. The zero is the level of the
     quiet parts before and after with a straight line between, since a motor loses mass and a
-    load cell creeps; where there is none before, it lies between the recorded zero and the
-    first reading, and the result says so.
+    load cell creeps: from the start of the firing to its end for thrust, from the middle of one
+    part to that of the other for pressure, which no mass changes. Where there is none before, it
+    lies between the recorded zero and the first reading, and the result says so.
 
     Parameters
     ----------
@@ -184,6 +190,9 @@ def locate(
             disturbed = abs(after.value - before.value) / float(np.sqrt(12.0))
             after = None
         line = _zero_line(t, upright, (first, last), before, after, sign * recorded_zero, peak)
+        if not signed and before and after:
+            # A gauge drifts all the time; a stand loses the motor's mass during the burn.
+            line = replace(line, start=before.middle, end=after.middle)
         zero = line.at(t)
         centre = first + int(np.argmax((upright - zero)[first : last + 1]))
         first, last = stretch_around(t, upright - zero, centre)
@@ -205,7 +214,7 @@ def locate(
         values=whole,
         spikes=spikes + near.start,
         pulses=coarse.pulses,
-        zero_level=sign * line.level,
+        zero_level=sign * float(line.at(t[first : first + 1])[0]),
         zero_sd=sd,
         noise=noise,
         rested=before is not None,
@@ -339,6 +348,11 @@ def _quiet_level(
     if flat < _QUIET_DRIFT * peak and drift > max(4.0 * _scatter(part), _SHORT_DRIFT * peak):
         return None
     if drift > flat or noise > _QUIET_SPREAD * peak:
+        return None
+    # Its halves can agree although the burn, starting low or fading slowly, reaches into it.
+    end_part = max(len(some) // 8, 1)
+    off = max(abs(float(np.mean(e)) - level) for e in (some[:end_part], some[-end_part:]))
+    if off > _END_OFF * peak + 2.0 * drift + 5.0 * noise / np.sqrt(end_part):
         return None
     # The mean, as noise may lean to one side, of what is no spike.
     within = some[np.abs(some - level) <= _FAR_OFF * noise]

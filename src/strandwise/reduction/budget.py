@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
 __all__ = ["BudgetRow", "FiringBudget", "budget_of", "logarithms"]
 
+# Readings that one campaign's firings have in common: gas, way of making nozzles, and the channel.
+_COMMON = frozenset({"efficiency", "exit", "flow", "gamma", "half-angle", "scale"})
 _QUANTITIES = 5  # ln rate, ln pressure, ln c*, ln swept rate at p₀, swept exponent
 
 
@@ -91,6 +93,12 @@ class FiringBudget:
     exponent: float
     swept_covariance: Floats | None
     advice: str
+
+    @property
+    def shared_law_sd(self) -> float:
+        """The part of `law_sd` from what all firings have in common: gas, nozzle, channel."""
+        shared = (row.law_effect for row in self.rows if row.reading.key in _COMMON)
+        return math.sqrt(sum(effect**2 for effect in shared))
 
 
 def logarithms(outcome: Outcome, reference: float | None) -> Floats:

@@ -13,7 +13,11 @@ from strandwise.reduction.assumptions import MEAN_OF_PEAK
 from strandwise.reduction.budget import budget_of
 from strandwise.reduction.case import Case, point_of, specific_impulse_of
 from strandwise.reduction.chamber_pressure import pressure_through_nozzle
-from strandwise.reduction.consistency import c_star_cautions, coefficient_cautions
+from strandwise.reduction.consistency import (
+    c_star_cautions,
+    coefficient_cautions,
+    impulse_cautions,
+)
 from strandwise.reduction.firing_chain import hand_chain
 from strandwise.reduction.results import FiringReduction
 
@@ -56,11 +60,12 @@ def _with_hand_pressure(case: Case, result: FiringReduction, summary: Summary) -
     if read is None:
         why = "the summary gives neither thrust nor pressure: add mean_thrust or mean_pressure"
         return replace(result, why_no_point=why)
-    pressure = read.value
+    pressure, impulse = read.value, read.value * summary.burn_time
     if read.by_thrust:
         if case.firing.nozzle is None:
             why = "thrust alone gives no pressure without a nozzle: add [nozzle] throat_diameter"
-            return replace(result, why_no_point=why)
+            alone = impulse_cautions(case, impulse, summary.burn_time, None)
+            return replace(result, why_no_point=why, cautions=(*result.cautions, *alone))
         nozzle = case.firing.nozzle
         through = pressure_through_nozzle(
             read.value,
@@ -90,8 +95,11 @@ def _with_hand_pressure(case: Case, result: FiringReduction, summary: Summary) -
     result = _with_budget(result, chain, pressure)
     given, c_star = case.characteristic_velocity, result.characteristic_velocity
     coefficient = _hand_coefficient(case, summary)
+    of_impulse = []
+    if read.by_thrust:
+        of_impulse = impulse_cautions(case, impulse, summary.burn_time, pressure)
     more = (
-        *c_star_cautions(case, c_star, pressure),
+        *(of_impulse or c_star_cautions(case, c_star, pressure, by_thrust=read.by_thrust)),
         *coefficient_cautions(case, coefficient, pressure, c_star),
     )
     result = replace(
@@ -159,7 +167,11 @@ def _with_budget(result: FiringReduction, chain: HandChain, pressure: float) -> 
 
 def _hand_coefficient(case: Case, summary: Summary) -> float | None:
     nozzle = case.firing.nozzle
-    if nozzle is None or summary.mean_thrust is None or summary.mean_pressure is None:
+    if nozzle is None:
         return None
     area = (nozzle.throat_area + nozzle.throat_area_after) / 2.0
-    return summary.mean_thrust / (summary.mean_pressure * area)
+    means = (summary.mean_thrust, summary.mean_pressure)
+    for thrust, pressure in (means, (summary.peak_thrust, summary.peak_pressure)):
+        if thrust is not None and pressure is not None:
+            return thrust / (pressure * area)
+    return None

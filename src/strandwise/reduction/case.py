@@ -100,6 +100,7 @@ def point_of(firing: Firing, result: FiringReduction, uncertainty: str) -> RateP
         rate=result.rate_thickness_over_time,
         rate_sd=result.rate_sd,
         uncertainty=uncertainty,
+        shared_sd=None if result.budget is None else result.budget.shared_law_sd,
         temperature=firing.temperature,
         used=not firing.exclude,
         why_not=firing.exclude or None,

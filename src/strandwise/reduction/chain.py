@@ -20,8 +20,10 @@ from strandwise.motor import (
     propellant_volume,
     web,
 )
+from strandwise.reduction.assumptions import THROAT_WEAR_BY_PRESSURE
 from strandwise.reduction.rates import rates_from_arrays
 from strandwise.reduction.swept import GasState, SweptRate, swept_rate_from_arrays
+from strandwise.reduction.throat_wear import throat_area_over_time
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -190,8 +192,14 @@ class TraceChain:
         if not (before > 0.0 and after > 0.0):
             msg = f"a throat of {before * 1e3:g} mm before and {after * 1e3:g} mm after"
             raise DataError(msg, expected="diameters above 0")
-        ends = [math.pi / 4.0 * before**2, math.pi / 4.0 * after**2]
-        return np.asarray(np.interp(self.time, [self.ignition, self.end], ends))
+        return throat_area_over_time(
+            self.time,
+            self.signal,
+            (math.pi / 4.0 * before**2, math.pi / 4.0 * after**2),
+            start=self.ignition,
+            end=self.end,
+            by_pressure=at.get("throat-course", THROAT_WEAR_BY_PRESSURE[0]),
+        )
 
     def _pressure(self, at: Mapping[str, float], throat: Floats | None) -> Floats:
         along = 2.0 * (self.time - self.ignition) / (self.end - self.ignition) - 1.0

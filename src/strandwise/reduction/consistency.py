@@ -15,7 +15,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from strandwise.findings import Caution
-from strandwise.motor import optimum_thrust_coefficient, thrust_coefficient
+from strandwise.motor import (
+    optimum_thrust_coefficient,
+    propellant_volume,
+    thrust_coefficient,
+    web,
+)
 from strandwise.reduction.assumptions import ASSUMED_EFFICIENCY, ASSUMED_GAMMA
 
 if TYPE_CHECKING:
@@ -30,12 +35,18 @@ __all__ = [
     "c_star_from_thrust",
     "coefficient_cautions",
     "ideal_coefficient",
+    "impulse_cautions",
 ]
 
 _C_STAR_BOUNDS = (300.0, 1900.0)  # m/s; no solid propellant lies outside
 _C_STAR_RATIO = (0.75, 1.02)
 _USUAL_C_STAR = 900.0  # m/s, sugar propellants; to name a wrong unit by, nothing else
 _COEFFICIENT_BOUNDS = (0.6, 1.9)  # delivered thrust coefficient of any nozzle in air
+_USUAL_PRESSURE = 4e6  # Pa, of small motors; common practice, no source
+_USUAL_DENSITY = 1700.0  # kg/m³; where neither mass nor density is recorded
+_DENSITIES = (1000.0, 2200.0)  # kg/m³, and m/s below: usual; common practice, no source
+_RATES = (1e-3, 50e-3)
+_UNKNOWN_C_STAR, _UNKNOWN_DENSITY = 2.0, 1.3  # how far the bounds give where one is unknown
 _ALIKE = 0.25  # how far, in ln, a ratio may lie from a wrong unit's factor
 
 
@@ -65,6 +76,13 @@ _THRUST_SLIPS = (
     _Slip(2.2046226, "thrust in lbf recorded as kgf"),
     _Slip(1.0 / 2.2046226, "thrust in kgf recorded as lbf"),
     _Slip(1e-3 * 9.80665, "thrust in N recorded as gf"),
+    _Slip(1e3, "thrust in gf recorded as kgf"),
+    _Slip(1e-3, "thrust in kgf recorded as gf"),
+)
+_TIME_SLIPS = (
+    _Slip(60.0, "a burn time in seconds recorded as minutes"),
+    _Slip(1e-3, "a burn time in seconds recorded as milliseconds"),
+    _Slip(1e3, "a burn time in milliseconds recorded as seconds"),
 )
 _PRESSURE_SLIPS = (
     _Slip(14.503774, "pressure in psi recorded as bar"),
@@ -166,8 +184,88 @@ def coefficient_cautions(
     return [Caution("channels-disagree", text + _likely(off, slips))]
 
 
+def impulse_cautions(
+    case: Case, impulse: float, burn_time: float, pressure: float | None
+) -> list[Caution]:
+    """Warn where thrust alone was measured and asks for a coefficient that no nozzle in air has.
+
+    C_F = ∫ F dt / (m c*) needs no throat. With one, the pressure that the propellant can make,
+    p = m c* / (A_t t), stands beside the one that the thrust asks for (NASA SP-8039, 1971, pp. 14
+    and 95).
+
+    Parameters
+    ----------
+    case
+        The firing. Without a c* 900 m/s is taken and the bounds are twice as wide; without a mass
+        1.7 g/cm³, and a third wider.
+    impulse, burn_time
+        N·s, s.
+    pressure
+        Mean, absolute, Pa, from the thrust; None without a nozzle.
+    """
+    nozzle, volume = case.firing.nozzle, float(propellant_volume(case.firing.grain))
+    c_star = case.characteristic_velocity or _USUAL_C_STAR
+    mass = volume * _USUAL_DENSITY if case.mass is None else case.mass
+    loose = 1.0 if case.characteristic_velocity else _UNKNOWN_C_STAR
+    loose *= 1.0 if case.mass is not None else _UNKNOWN_DENSITY
+    low, high = _COEFFICIENT_BOUNDS
+    coefficient = impulse / (mass * c_star)
+    if low / loose <= coefficient <= high * loose:
+        return []
+    made = None if nozzle is None else mass * c_star / (nozzle.throat_area * burn_time)
+    # Where a reading is wrong the pressures are too: the coefficient is that of a usual one.
+    expected = ideal_coefficient(case, _USUAL_PRESSURE) or 1.4
+    text = (
+        f"{_plain(impulse)} N·s from {_plain(mass * 1e3)} g of propellant with a c* of "
+        f"{c_star:.0f} m/s would take a thrust coefficient of {coefficient:.3g}, where a nozzle "
+        f"in air has {low:g} to {high:g}"
+    )
+    if nozzle is not None and made is not None and pressure is not None:
+        text += (
+            f"; on the throat of {nozzle.throat_diameter * 1e3:.3g} mm this propellant makes about "
+            f"{made / 1e6:.2g} MPa in {burn_time:.3g} s, and the thrust would take "
+            f"{pressure / 1e6:.2g} MPa"
+        )
+    told, slips = _odd_reading(case, mass / volume, burn_time)
+    if coefficient < low:
+        told += ", unless part of the propellant was lost unburnt"
+    off = math.log(coefficient / (ASSUMED_EFFICIENCY * expected))
+    return [Caution("thrust-coefficient-impossible", f"{text}: {told}{_likely(off, slips)}")]
+
+
+def _plain(value: float) -> str:
+    return f"{value:.0f}" if value >= 100.0 else f"{value:.3g}"
+
+
+def _odd_reading(
+    case: Case, density: float, burn_time: float
+) -> tuple[str, list[tuple[float, str]]]:
+    """Return which of mass, burn time and thrust is most likely wrong, and its slips.
+
+    The grain's sizes stand above the three: they give a density and a burn rate.
+    """
+    rate = web(case.firing.grain) / burn_time
+    if not _DENSITIES[0] <= density <= _DENSITIES[1]:
+        text = (
+            f"the mass is most likely wrong, which makes a density of {density / 1e3:.3g} g/cm³ "
+            "with the grain's sizes"
+        )
+        return text, [(-math.log(s.factor), s.text) for s in _MASS_SLIPS]
+    if not _RATES[0] <= rate <= _RATES[1]:
+        text = (
+            f"the burn time is most likely wrong, which makes a burn rate of {rate * 1e3:.3g} mm/s "
+            "with the grain's web"
+        )
+        return text, [(math.log(s.factor), s.text) for s in _TIME_SLIPS]
+    text = (
+        "the thrust is most likely wrong, since burn time and mass go well with the grain's sizes; "
+        "check its unit and the load cell's calibration"
+    )
+    return text, [(math.log(s.factor), s.text) for s in _THRUST_SLIPS]
+
+
 def c_star_cautions(
-    case: Case, c_star: float | None, pressure: float | None = None
+    case: Case, c_star: float | None, pressure: float | None = None, *, by_thrust: bool = False
 ) -> list[Caution]:
     """Warn where c* lies where no propellant, or not the one given, has it.
 
@@ -179,16 +277,22 @@ def c_star_cautions(
         Found, m/s; None where it could not be.
     pressure
         Mean, absolute, Pa.
+    by_thrust
+        Whether the pressure is from thrust, so that neither a gauge nor the throat can be at fault.
     """
     if c_star is None:
         return []
     expected = case.characteristic_velocity
     low, high = _C_STAR_BOUNDS
-    slips = [(2.0 * math.log(s.factor), s.text) for s in _LENGTH_SLIPS]
-    slips += [(math.log(s.factor), s.text) for s in _PRESSURE_SLIPS]
-    slips += [(-math.log(s.factor), s.text) for s in _MASS_SLIPS]
-    if pressure is not None:
+    slips = [(-math.log(s.factor), s.text) for s in _MASS_SLIPS]
+    if by_thrust:
+        slips += [(math.log(s.factor), s.text) for s in _THRUST_SLIPS]
+    else:
+        slips += [(2.0 * math.log(s.factor), s.text) for s in _LENGTH_SLIPS]
+        slips += [(math.log(s.factor), s.text) for s in _PRESSURE_SLIPS]
+    if pressure is not None and not by_thrust:
         slips += _gauge_slips(case, pressure, 1.0)
+    readings = "a mass, a thrust" if by_thrust else "a mass, a throat"
     likely = _likely(math.log(c_star / (expected or _USUAL_C_STAR)), slips)
     if expected is not None:
         least, most = _C_STAR_RATIO
@@ -196,7 +300,7 @@ def c_star_cautions(
             return []
         text = (
             f"c* comes out at {c_star:.0f} m/s, {100.0 * c_star / expected:.0f} % of the "
-            f"{expected:.0f} m/s given: outside 75 to 102 % a mass, a throat or a calibration in "
+            f"{expected:.0f} m/s given: outside 75 to 102 % {readings} or a calibration in "
             "the record is more likely wrong than the propellant new"
         )
         return [Caution("c-star-off", text + likely)]
@@ -204,7 +308,7 @@ def c_star_cautions(
         return []
     text = (
         f"c* comes out at {c_star:.0f} m/s, which no propellant has: check the propellant's mass, "
-        "the throat and the units of the trace"
+        f"the {'thrust' if by_thrust else 'throat'} and the units of the readings"
     )
     return [Caution("c-star-off", text + likely)]
 

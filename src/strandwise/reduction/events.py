@@ -37,6 +37,9 @@ __all__ = ["events_from_arrays"]
 
 _LEAST_ROWS = 8
 _TAIL_LEVELS = (0.8, 0.5, 0.25, 0.1)  # of the level at the bend
+_TAIL_FITTED = (0.85, 0.15)  # of the level; the rounded knee and the noise are left out
+_TAIL_SAMPLES = 2
+_SHORT_TAIL = 0.01  # of the action time
 _STRAIGHT_TAIL = 0.27  # between 0.23 of an exponential and 0.30 of (1 − s)^2.5, n = 0.6
 
 
@@ -45,6 +48,7 @@ class _Burnout:
     time: float
     sd: float
     rules: tuple[str, ...]
+    latest: float | None = None
 
 
 def events_from_arrays(
@@ -146,6 +150,7 @@ def events_from_arrays(
     return Events(
         ignition=start,
         web_burnout=burnout.time,
+        latest_burnout=burnout.latest,
         end=finish,
         burn_time_sd=float(np.hypot(lit.sd, burnout.sd)),
         peak=peak,
@@ -191,7 +196,11 @@ def _end(t: Floats, z: Floats, found: Located, by_hand: float | None) -> float:
 def _burnout(
     t: Floats, z: Floats, start: float, finish: float, *, by_hand: float | None
 ) -> _Burnout:
-    """Return web burnout by the aft tangent bisector, and how far other rules lie from it."""
+    """Return web burnout, the rule it is by, and how far other rules lie from it.
+
+    Where the chamber empties along an exponential, the web ended at once and the greatest change
+    of slope is where plateau and exponential meet. Else it is by the aft tangent bisector.
+    """
     if by_hand is not None:
         k = int(np.clip(np.searchsorted(t, by_hand), 1, len(t) - 1))
         sd = float(t[k] - t[k - 1]) / float(np.sqrt(12.0))
@@ -203,20 +212,79 @@ def _burnout(
     crossings = [falling_crossing(t, z, share * level, after, before) for share in _TAIL_LEVELS]
     half = crossings[1]
     bisected = _tangent_bisector(t, z, start, finish, knee)
-    rule, chosen = ("tangent bisector", bisected) if bisected is not None else ("knee", knee)
-    assert chosen is not None
+    emptied = _emptying(t, z, start, finish, knee, exponential=_is_exponential(crossings))
+    if emptied is not None:
+        rule, chosen = "greatest change of slope, where an emptying chamber's exponential", emptied
+        rule += " leaves the plateau"
+    elif bisected is not None:
+        rule, chosen = "tangent bisector on axes of action time and peak", bisected
+    else:
+        rule, chosen = "greatest bend", knee
     chosen = min(chosen, finish)
     latest = _latest_burnout(crossings, finish)
     k = int(np.clip(np.searchsorted(t, chosen), 1, len(t) - 1))
     sampling = float(t[k] - t[k - 1]) / np.sqrt(3.0)
-    spread = max(latest - chosen, abs(chosen - knee)) / np.sqrt(3.0)
-    shown = "not found" if half is None else f"{half:.4f} s"
-    text = (
-        f"web burnout {chosen:.4f} s: {rule} on axes of action time and peak "
-        f"(greatest bend: {knee:.4f} s; half of the level there: {shown}; the mean of an uneven "
-        f"web may have lasted to {max(latest, chosen):.4f} s)"
-    )
-    return _Burnout(chosen, float(np.hypot(sampling, spread)), (text,))
+    other = knee if bisected is None else bisected
+    spread = max(latest - chosen, abs(chosen - (knee if emptied is None else other))) / np.sqrt(3.0)
+    others = [f"greatest bend: {knee:.4f} s"] if chosen != knee else []
+    if emptied is not None and bisected is not None:
+        others.append(f"tangent bisector: {bisected:.4f} s")
+    others.append("half of the level: " + ("not found" if half is None else f"{half:.4f} s"))
+    others.append(f"the mean of an uneven web may have lasted to {max(latest, chosen):.4f} s")
+    text = f"web burnout {chosen:.4f} s: {rule} ({'; '.join(others)})"
+    return _Burnout(chosen, float(np.hypot(sampling, spread)), (text,), latest)
+
+
+def _is_exponential(crossings: list[float | None]) -> bool:
+    """Whether the fall from 80 to 10 % bends as that of a chamber that only empties."""
+    high, half, _, low = crossings
+    if high is None or half is None or low is None or low <= high:
+        return False
+    return (half - high) / (low - high) < _STRAIGHT_TAIL
+
+
+def _emptying(
+    t: Floats, z: Floats, start: float, finish: float, knee: float, *, exponential: bool
+) -> float | None:
+    """Return when the exponential of the tail-off leaves the plateau, s; None where it cannot.
+
+    Of a tail-off within 1 % of the action time the shape cannot matter; a longer one has to be
+    exponential. The plateau is a least-squares line over the fifth of the action time before; the
+    exponential one of the logarithm between 85 % and 15 % of the level, weighed for noise of
+    equal size.
+    """
+    action, instant = finish - start, knee
+    for _ in range(3):
+        plateau = _line(t, z, (t >= instant - 0.2 * action) & (t <= instant - 0.01 * action))
+        if plateau is None:
+            return None
+        level = plateau[0] * instant + plateau[1]
+        begin = int(np.searchsorted(t, instant - 0.05 * action))
+        under = np.flatnonzero(z[begin:] <= _TAIL_FITTED[1] * level)
+        if not len(under):
+            return None
+        stop = begin + int(under[0])
+        over = np.flatnonzero(z[begin:stop] >= _TAIL_FITTED[0] * level)
+        if not len(over) or stop - begin - int(over[-1]) - 1 < _TAIL_SAMPLES:
+            return None
+        tail = slice(begin + int(over[-1]) + 1, stop)
+        s, y = t[tail], z[tail]
+        if not exponential and s[-1] - s[0] > _SHORT_TAIL * action:
+            return None
+        weights = y**2 / np.sum(y**2)
+        middle, height = float(weights @ s), float(weights @ np.log(y))
+        pace = float(weights @ ((s - middle) * (np.log(y) - height)))
+        pace /= float(weights @ (s - middle) ** 2)
+        if pace >= 0.0 or level <= 0.0:
+            return None
+        for _ in range(4):
+            level = plateau[0] * instant + plateau[1]
+            if level <= 0.0:
+                return None
+            instant = middle + (float(np.log(level)) - height) / pace
+        if not start < instant < finish or abs(instant - knee) > 0.05 * action:
+            return None
+    return instant
 
 
 def _latest_burnout(crossings: list[float | None], finish: float) -> float:
@@ -227,14 +295,10 @@ def _latest_burnout(crossings: list[float | None], finish: float) -> float:
     0.5^(1/(1−n)) of the level, 0.25 for n = 0.5. The two are told apart by how much of the fall
     from 80 to 10 % lies above 50 %: 0.23 of an exponential, 0.30 and more of a line.
     """
-    high, half, quarter, low = crossings
+    _, half, quarter, _ = crossings
     if half is None or quarter is None:
         return finish
-    if high is not None and low is not None and low > high:
-        above = (half - high) / (low - high)
-        if above < _STRAIGHT_TAIL:
-            return half
-    return quarter
+    return half if _is_exponential(crossings) else quarter
 
 
 def _knee(t: Floats, z: Floats, start: float, finish: float) -> float:

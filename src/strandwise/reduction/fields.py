@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 __all__ = ["FORMS", "Form", "clock_seconds", "is_date", "is_missing"]
 
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\Z", re.ASCII)
+_NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?\Z", re.ASCII)
 _COMMA_NUMBER = re.compile(r"[+-]?(\d+(,\d*)?|,\d+)([eE][+-]?\d+)?\Z", re.ASCII)
 _MISSING = frozenset({"", "nan", "na", "n/a", "null", "none", "-", "--", "inf", "-inf", "+inf"})
 _DATE = re.compile(r"(\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.]\d{4})\Z", re.ASCII)

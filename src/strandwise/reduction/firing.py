@@ -17,13 +17,20 @@ from strandwise.reduction.consistency import (
     c_star_cautions,
     coefficient_cautions,
     ideal_coefficient,
+    impulse_cautions,
 )
 from strandwise.reduction.events import events_from_arrays
 from strandwise.reduction.firing_chain import trace_chain
-from strandwise.reduction.plausibility import gap_cautions, shape_cautions, zero_cautions
+from strandwise.reduction.plausibility import (
+    gap_cautions,
+    shape_cautions,
+    uneven_cautions,
+    zero_cautions,
+)
 from strandwise.reduction.rates import rates_from_arrays
 from strandwise.reduction.results import Events, FiringReduction, TraceSeries
 from strandwise.reduction.signals import integral_between
+from strandwise.reduction.throat_wear import throat_area_over_time
 from strandwise.reduction.trace import Trace, read_trace
 from strandwise.reduction.uncertainty import with_uncertainty
 
@@ -118,14 +125,19 @@ def _from_trace(case: Case, trace: Trace) -> FiringReduction:
         msg = "the trace holds neither pressure nor thrust"
         raise DataError(msg)
     result = _with_events(case, trace, events, thrust_events)
-    cautions += [*events.cautions, *gap_cautions(trace.time, events)]
+    cautions += [
+        *events.cautions,
+        *gap_cautions(trace.time, events),
+        *uneven_cautions(case, events),
+    ]
     result = replace(result, cautions=(*result.cautions, *cautions))
     if pressure_events is not None:
         pressure = pressure_events.values + case.surroundings.ambient
         return _with_pressure(case, result, events, pressure, trace, by_thrust=False)
     if firing.nozzle is None:
         why = "thrust alone gives no pressure without a nozzle: add [nozzle] throat_diameter"
-        return replace(result, why_no_point=why)
+        more = impulse_cautions(case, result.total_impulse or 0.0, events.burn_time, None)
+        return replace(result, why_no_point=why, cautions=(*result.cautions, *more))
     through = pressure_through_nozzle(
         events.values,
         firing.nozzle,
@@ -263,6 +275,9 @@ def _with_consistency(
         area = (nozzle.throat_area + nozzle.throat_area_after) / 2.0
         coefficient = result.mean_thrust / (pressure * area)
     ideal = None if coefficient is None else ideal_coefficient(case, pressure)
+    of_impulse = []
+    if not by_gauge and result.total_impulse is not None and result.burn_time is not None:
+        of_impulse = impulse_cautions(case, result.total_impulse, result.burn_time, pressure)
     return replace(
         result,
         characteristic_velocity_ratio=None if c_star is None or not given else c_star / given,
@@ -270,7 +285,7 @@ def _with_consistency(
         thrust_coefficient_ratio=None if not coefficient or not ideal else coefficient / ideal,
         cautions=(
             *result.cautions,
-            *c_star_cautions(case, c_star, pressure),
+            *(of_impulse or c_star_cautions(case, c_star, pressure, by_thrust=not by_gauge)),
             *of_shape,
             *coefficient_cautions(case, coefficient, pressure, c_star),
         ),
@@ -278,9 +293,13 @@ def _with_consistency(
 
 
 def _throat_area(case: Case, time: Floats, events: Events) -> Floats | None:
-    """Return the throat's area over time, in a straight line from first to last measured."""
     nozzle = case.firing.nozzle
     if nozzle is None:
         return None
-    ends = [nozzle.throat_area, nozzle.throat_area_after]
-    return np.asarray(np.interp(time, [events.ignition, events.end], ends))
+    return throat_area_over_time(
+        time,
+        events.values,
+        (nozzle.throat_area, nozzle.throat_area_after),
+        start=events.ignition,
+        end=events.end,
+    )

@@ -150,8 +150,9 @@ def hand_chain(
             basis="assumed" if mean_sd is None else "stated",
         ),
     ]
-    # Chamber filling plays no part where there is no trace, nor does ambient under a gauge.
-    unused = {"free-volume"} if by_thrust else {"free-volume", "ambient", "gamma"}
+    # Without a trace neither chamber filling nor the course of anything plays a part; under a
+    # gauge ambient does not either.
+    unused = {"free-volume", "throat-course"} | (set() if by_thrust else {"ambient", "gamma"})
     others = [*grain_readings(case), *chamber_readings(case, by_thrust=by_thrust, level=level)]
     readings = (*own, *(reading for reading in others if reading.key not in unused))
     return HandChain(case=case, by_thrust=by_thrust, readings=readings)

@@ -18,12 +18,13 @@ if TYPE_CHECKING:
 __all__ = ["keys_of", "read_keyed"]
 
 _VALUE = (
-    r"(?P<value>(?:[\d./-]+[T ])?\d{1,2}:\d\d:\d\d(?:[.,]\d+)?"
+    r"(?P<value>(?:[\d./-]{1,20}[T ])?\d{1,2}:\d\d:\d\d(?:[.,]\d+)?"
     r"|[+-]?(?:\d+[.]?\d*|[.]\d+)(?:[eE][+-]?\d+)?|nan|null)"
 )
 _PAIR = re.compile(
-    r"[\"']?(?P<key>[A-Za-zµ_][\w µ%/.-]*?(?:\s*[(\[][^()\[\]]*[)\]])?)[\"']?\s*[=:]\s*[\"']?"
-    + _VALUE,
+    # Bounded, so that a long line of anything else does not take time by the square of its length.
+    r"[\"']?(?P<key>[A-Za-zµ_][\w µ%/.-]{0,60}?(?:\s{0,9}[(\[][^()\[\]]{0,40}[)\]])?)"
+    r"[\"']?\s{0,9}[=:]\s{0,9}[\"']?" + _VALUE,
     re.IGNORECASE,
 )
 _LEAST_SHARE = 0.3  # of the lines with text; boot noise may outnumber a short firing's rows
@@ -91,7 +92,7 @@ def read_keyed(
                 seconds = clock_seconds(text) if ":" in text else None
                 if seconds is not None and i == 0 and clock_scale is not None:
                     row[i], as_text = seconds / clock_scale, True
-                elif seconds is None and text.lower() not in ("nan", "null"):
+                elif ":" not in text and text.lower() not in ("nan", "null"):
                     row[i] = float(text)
                 hit = True
         if hit:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from strandwise.errors import DataError
+from strandwise.records import LARGEST_TRACE, read_plain
 from strandwise.reduction.fields import FORMS, Form, clock_seconds, is_date, is_missing
 from strandwise.reduction.headings import column_index, matches
 from strandwise.reduction.keyed import keys_of, read_keyed
@@ -35,9 +36,7 @@ _OPENING_TEXT = 1_000_000  # characters in which headings are looked for
 _LONG_TEXT = 40_000_000  # characters; beyond it the compiled reader is worth its import
 _FAIRLY_LONG_TEXT = 1_000_000  # characters; beyond it the compiled reader is worth its call
 _TRAP_ROWS = 200
-_PLAIN = re.compile(
-    r"[\d\s.,;+\-eE\"]*\d[\d\s.,;+\-eE\"]*\Z", re.ASCII
-)  # numbers, and nothing else
+_PLAIN = re.compile(r"[\s.,;+\-eE\"]*\d[\d\s.,;+\-eE\"]*\Z", re.ASCII)  # numbers, and nothing else
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +75,7 @@ def read_log(path: Path, sha256: str | None = None) -> LogFile:
         There is no such file, it cannot be read, it is empty or binary, or its digest differs.
     """
     try:
-        content = path.read_bytes()
+        content = read_plain(path, LARGEST_TRACE)
     except FileNotFoundError:
         msg = f"there is no trace file {path}"
         raise DataError(msg, hint="copy the logger's file there, or correct [trace] file") from None

@@ -59,9 +59,12 @@ class Motor:
     free_volume
         Before the burn, m³.
     throat_areas
-        m², first and last, a straight line in time between.
+        m², first and last.
     duration
         s, over which the throat goes from first to last.
+    throat_bend
+        b, 1, of the course between: share s + b s (1 − s) of the growth at the share s of the
+        duration.
     start_pressure
         Absolute, Pa, when the burn starts.
     """
@@ -73,6 +76,7 @@ class Motor:
     throat_areas: tuple[float, float]
     duration: float
     start_pressure: float
+    throat_bend: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -136,6 +140,33 @@ class TraceMatch:
         half = math.exp(self._half_width(2, level))
         return self.characteristic_velocity / half, self.characteristic_velocity * half
 
+    def efficiency_interval(self, level: float = 0.95) -> tuple[float, float] | None:
+        """Return the interval of the efficiency, the c* given taken as exact; None without one."""
+        if self.efficiency is None:
+            return None
+        given = self.characteristic_velocity / self.efficiency
+        low, high = self.characteristic_velocity_interval(level)
+        return low / given, high / given
+
+    def coefficient(
+        self, rate_unit: float = 1e-3, pressure_unit: float = 1e6, level: float = 0.95
+    ) -> tuple[float, tuple[float, float]]:
+        """Return a of r = a Pⁿ and its interval.
+
+        Parameters
+        ----------
+        rate_unit, pressure_unit
+            What r and P are counted in, m/s and Pa; a is the law's rate at one pressure unit.
+        level
+            Of the interval, which takes the fewer degrees of freedom of r₀ and n.
+        """
+        x = math.log(pressure_unit / self.reference_pressure)
+        along = np.array([1.0, x, 0.0])
+        sd = math.sqrt(float(along @ self.covariance @ along))
+        half = math.exp(float(stdtrit(self.degrees_of_freedom[:2].min(), (1.0 + level) / 2.0)) * sd)
+        a = self.rate_at_reference / rate_unit * math.exp(self.exponent * x)
+        return a, (a / half, a * half)
+
     def _half_width(self, which: int, level: float) -> float:
         quantile = float(stdtrit(float(self.degrees_of_freedom[which]), (1.0 + level) / 2.0))
         return quantile * math.sqrt(float(self.covariance[which, which]))
@@ -179,14 +210,17 @@ def simulate_motors(
     store = np.array([vandenkerckhove(motor.gamma) for motor in motors]) ** 2 * c_star**2
     volume = np.array([motor.free_volume for motor in motors]) + left[0] - left
     first, last = np.array([motor.throat_areas for motor in motors]).T
-    pace = (last - first) / np.array([motor.duration for motor in motors])
+    duration = np.array([motor.duration for motor in motors])
+    bend = np.array([motor.throat_bend for motor in motors])
     log_reference = math.log(reference_pressure)
 
     def parts(j: int, y: Floats, t: Floats) -> tuple[Floats, Floats, Floats]:
         inverse_rate = np.exp(-log_rate - exponent * (y - log_reference))
         fill = store / volume[j]
         burnt = fill * density * area[j] * np.exp(-y)
-        out = fill * (first + pace * t) / c_star * inverse_rate
+        s = t / duration
+        throat = first + (last - first) * s * (1.0 + bend * (1.0 - s))
+        out = fill * throat / c_star * inverse_rate
         return burnt - area[j] / volume[j] - out, exponent * out - burnt, inverse_rate
 
     y = np.log([motor.start_pressure for motor in motors])
@@ -299,6 +333,7 @@ class _Problem:
             gamma=ready.at["gamma"],
             free_volume=max(ready.at["free-volume"], 1e-9),
             throat_areas=(float(throat[0]), float(throat[-1])),
+            throat_bend=_bend(throat),
             duration=self.chain.end - self.chain.ignition,
             start_pressure=float(max(ready.pressure[0], ready.at["ambient"])),
         )
@@ -340,6 +375,16 @@ class _Problem:
         points = np.tile(point, (len(motors), 1))
         made = self.residuals(motors, points, np.array(measured).T)
         return made[:, 1:] - made[:, :1]
+
+
+def _bend(throat: Floats) -> float:
+    """Return b of the course first + growth · (s + b s (1 − s)) that lies closest to a throat's."""
+    growth = float(throat[-1] - throat[0])
+    if growth == 0.0:
+        return 0.0
+    s = np.linspace(0.0, 1.0, len(throat))
+    bow = s * (1.0 - s)
+    return float(bow @ ((throat - throat[0]) / growth - s) / (bow @ bow))
 
 
 def _search(problem: _Problem, start: Floats) -> Floats:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from strandwise.errors import DataError
+from strandwise.progress import steps
 from strandwise.reduction.budget import FiringBudget, budget_of, logarithms
 
 if TYPE_CHECKING:
@@ -103,7 +104,7 @@ def monte_carlo(chain: Chain, *, draws: int, seed: int) -> MonteCarlo:
     spread = np.array([reading.sd for reading in chain.readings])
     table = centre + spread * rng.standard_normal((draws, len(keys)))
     kept = []
-    for row in table:
+    for row in steps(list(table), f"drawing the readings of {chain.case.firing.test}"):
         try:
             outcome = chain.run(dict(zip(keys, (float(v) for v in row), strict=True)))
             kept.append(logarithms(outcome, None)[:3])

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from strandwise.findings import Caution
+from strandwise.motor import AreaTable
 from strandwise.reduction.rates import shape_mismatch
 
 if TYPE_CHECKING:
@@ -22,12 +23,14 @@ __all__ = [
     "gap_cautions",
     "shape_cautions",
     "size_cautions",
+    "uneven_cautions",
     "zero_cautions",
 ]
 
 _LARGE_GAP = 0.05  # of the burn time
 _ZERO_OFF_AMBIENT = (20e3, 0.03)  # Pa, and share of the peak; the larger
 _SHAPE_MISMATCH = 0.25
+_LONG_END = 0.015  # of the burn time, by which an uneven web's mean may have burnt longer
 _ACTION_BOUNDS = (0.02, 300.0)  # s; common practice, no source
 _PRESSURE_BOUNDS = (30e3, 60e6)  # Pa over ambient
 _THRUST_BOUNDS = (0.05, 1e6)  # N
@@ -115,3 +118,24 @@ def shape_cautions(case: Case, time: Floats, pressure: Floats, events: Events) -
         "grain record; a rate for the whole web may mean nothing"
     )
     return [Caution("trace-unlike-grain", text)]
+
+
+def uneven_cautions(case: Case, events: Events) -> list[Caution]:
+    """Warn where the burn ends so gradually that a rate for the whole web is in doubt.
+
+    A grain that is recorded as an area table is left out: its table holds how its web ends.
+    """
+    if events.latest_burnout is None or isinstance(case.firing.grain, AreaTable):
+        return []
+    longer = (events.latest_burnout - events.web_burnout) / events.burn_time
+    if longer <= _LONG_END:
+        return []
+    share = f"{100.0 * longer:.1f} %"
+    text = (
+        "the signal does not break off at the end of the burn, it declines: so ends an uneven web "
+        "(a core off centre, slivers, a crack). Web burnout is where the decline begins, when the "
+        f"thinnest wall has burnt through; the mean web may have lasted {share} longer. If the "
+        f"recorded web is the mean, the rate may be up to {share} too high, which its ± allows "
+        "for; with a core measured off centre record core_offset"
+    )
+    return [Caution("uneven-burnout", text)]

@@ -29,6 +29,10 @@ class RatePoint:
     uncertainty
         Where the standard uncertainties come from, for a person: ``stated``,
         ``resolution``, ``frames``, ``scatter`` or a list of these.
+    shared_sd
+        Part of the relative standard uncertainty of the rate at its pressure that the other
+        firings have in common (an assumed efficiency, γ, the calibration), so that no number of
+        them averages it away; None where nothing about it is known.
     temperature
         Of the propellant before the burn, K.
     used, why_not
@@ -44,6 +48,7 @@ class RatePoint:
     rate: float
     rate_sd: float | None
     uncertainty: str
+    shared_sd: float | None = None
     temperature: float | None = None
     used: bool = True
     why_not: str | None = None

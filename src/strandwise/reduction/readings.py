@@ -37,6 +37,7 @@ from strandwise.reduction.assumptions import (
     STATED_GAMMA_SD,
     SUBSONIC_SD,
     THROAT_SD,
+    THROAT_WEAR_BY_PRESSURE,
     UNKNOWN_ANGLE_SD,
 )
 
@@ -216,10 +217,14 @@ def _throat_readings(nozzle: Nozzle) -> list[Reading]:
         # Without a reading afterwards the throat keeps the first one's error, and may wear.
         name = "wear of the throat (not measured afterwards)"
         ends[1] = ("throat-wear", name, 0.0, THROAT_SD, "assumed")
-    return [
+    rows = [
         Reading(key=key, name=name, value=float(value or 0.0), sd=sd, unit="m", basis=basis)
         for key, name, value, sd, basis in ends
     ]
+    if after is not None:
+        name = "course of the throat's wear (with time, or with pressure)"
+        rows.append(_assumed("throat-course", name, *THROAT_WEAR_BY_PRESSURE, "1"))
+    return rows
 
 
 def _flow_readings(nozzle: Nozzle, gamma: float, level: float, ambient: float) -> list[Reading]:

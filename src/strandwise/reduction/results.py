@@ -56,6 +56,9 @@ class Events:
     ----------
     ignition, web_burnout, end
         Start of burning, end of the web, end of action.
+    latest_burnout
+        When the mean of an uneven web may have burnt through at the latest; None where a person
+        set the burnout.
     burn_time_sd
         Standard uncertainty of `web_burnout` − `ignition`: sampling, and how far the named
         rules disagree.
@@ -82,6 +85,7 @@ class Events:
     zero_sd: float
     quality: Quality
     rules: tuple[str, ...]
+    latest_burnout: float | None = None
     account: tuple[str, ...] = ()
     cautions: tuple[Caution, ...] = ()
 

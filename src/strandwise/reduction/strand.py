@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -238,12 +239,12 @@ def reduce_strand(
     lengths = [_length(row, uncertainty) for row in readings]
     times = [_time(row, uncertainty) for row in readings]
     pressures = [_pressure(row, uncertainty, exponent) for row in readings]
-    rate = strand_rate_from_arrays(*_arrays(lengths, times))
-    shares = np.array([time.value for time in times])
-    shares /= shares.sum()
-    pressure = _mean_pressure(np.array([p.value for p in pressures]), shares, exponent)
-    pressure_sds = [p.sd for p in pressures]
-    known = [sd for sd in pressure_sds if sd is not None]
+    if len(readings) == 1:
+        rate = _one_section_rate(lengths[0], times[0])
+        pressure, pressure_sd = pressures[0].value, pressures[0].sd
+    else:
+        rate = strand_rate_from_arrays(*_arrays(lengths, times))
+        pressure, pressure_sd = _of_sections(pressures, times, exponent)
     reasons = dict.fromkeys(row.exclude for row in readings if row.exclude)
     temperatures = [row.temperature for row in readings if row.temperature is not None]
     first = readings[0]
@@ -253,7 +254,7 @@ def reduce_strand(
         formulation=formulation,
         kind="strand",
         pressure=pressure,
-        pressure_sd=float(shares @ np.array(known)) if len(known) == len(pressures) else None,
+        pressure_sd=pressure_sd,
         rate=rate.rate,
         rate_sd=rate.rate_sd,
         uncertainty=_origin_text(lengths, times, pressures),
@@ -264,10 +265,36 @@ def reduce_strand(
     )
 
 
+def _one_section_rate(length: _Reading, time: _Reading) -> StrandRate:
+    """`strand_rate_from_arrays` of one section, without arrays: most strands are one."""
+    if not (0.0 < length.value < math.inf and 0.0 < time.value < math.inf):
+        return strand_rate_from_arrays(*_arrays([length], [time]))
+    rate = length.value / time.value
+    parts = [(one.sd / one.value) ** 2 for one in (length, time) if one.sd is not None]
+    if any(one.sd is not None and one.sd < 0.0 for one in (length, time)):
+        return strand_rate_from_arrays(*_arrays([length], [time]))
+    return StrandRate(rate, rate * math.sqrt(sum(parts)) if parts else None, (rate,), None)
+
+
+def _of_sections(
+    pressures: Sequence[_Reading], times: Sequence[_Reading], exponent: float
+) -> tuple[float, float | None]:
+    """Rate-mean pressure of several sections, and its standard uncertainty where all are known."""
+    shares = np.array([time.value for time in times])
+    shares /= shares.sum()
+    pressure = _mean_pressure(np.array([p.value for p in pressures]), shares, exponent)
+    known = [p.sd for p in pressures if p.sd is not None]
+    if len(known) < len(pressures):
+        return pressure, None
+    return pressure, float(shares @ np.array(known))
+
+
 def _check_one_test(readings: Sequence[StrandReading]) -> None:
     if not readings:
         msg = "a strand test without rows was to be reduced"
         raise DataError(msg, expected="one row at least")
+    if len(readings) == 1:
+        return
     names = sorted({(row.test, row.batch) for row in readings})
     if len(names) > 1:
         msg = f"rows of several tests or batches were to be reduced as one: {names}"
@@ -303,9 +330,11 @@ def _time(row: StrandReading, uncertainty: ReadingUncertainty) -> _Reading:
 
 
 def _pressure(row: StrandReading, uncertainty: ReadingUncertainty, exponent: float) -> _Reading:
-    end = row.pressure if row.pressure_end is None else row.pressure_end
+    pressure = row.pressure
+    if row.pressure_end is not None:
+        pressure = rate_mean_pressure_linear(pressure, row.pressure_end, exponent)
     return _known(
-        rate_mean_pressure_linear(row.pressure, end, exponent),
+        pressure,
         row.pressure_sd,
         uncertainty.pressure_sd,
         uncertainty.pressure_resolution,
@@ -338,14 +367,26 @@ def _mean_pressure(pressures: FloatArray, shares: FloatArray, exponent: float) -
 def _origin_text(
     lengths: Sequence[_Reading], times: Sequence[_Reading], pressures: Sequence[_Reading]
 ) -> str:
-    origins = {}
-    for name, readings in (("length", lengths), ("time", times), ("pressure", pressures)):
+    if len(lengths) == 1:
+        return _joined_origins(*(_origin(one) for one in (lengths[0], times[0], pressures[0])))
+    words = []
+    for readings in (lengths, times, pressures):
         known = all(one.sd is not None for one in readings)
-        words = dict.fromkeys(one.origin for one in readings) if known else ["scatter"]
-        origins[name] = " and ".join(words)
-    if len(set(origins.values())) == 1:
-        return origins["length"]
-    return ", ".join(f"{name} {origin}" for name, origin in origins.items())
+        words.append(
+            " and ".join(dict.fromkeys(one.origin for one in readings)) if known else "scatter"
+        )
+    return _joined_origins(*words)
+
+
+def _origin(reading: _Reading) -> str:
+    return "scatter" if reading.sd is None else reading.origin
+
+
+@functools.cache
+def _joined_origins(length: str, time: str, pressure: str) -> str:
+    if length == time == pressure:
+        return length
+    return f"length {length}, time {time}, pressure {pressure}"
 
 
 def _section_cautions(
