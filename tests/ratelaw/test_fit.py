@@ -157,6 +157,43 @@ def test_only_some_uncertainties_known() -> None:
     assert "uncertainty-partly-known" not in codes(whole)
 
 
+def test_one_pressure_gives_its_rate_and_no_exponent() -> None:
+    # Mean and Student's t interval of ln r: 8.1, 8.3, 8.0, 8.4 mm/s, t(3, 0.975) = 3.18245
+    # (printed tables).
+    rates = np.array([8.1, 8.3, 8.0, 8.4])
+    fit = one(series([3.0, 3.0, 3.0, 3.0], rates))
+    logs = np.log(rates)
+    half = 3.18245 * logs.std(ddof=1) / 2.0
+    assert fit.n is None
+    assert fit.level is not None
+    assert fit.level.pressure == pytest.approx(3.0 * MPA)
+    assert fit.level.rate == pytest.approx(math.exp(logs.mean()) * 1e-3, rel=1e-9)
+    assert fit.level.ci95 == pytest.approx(
+        (1e-3 * math.exp(logs.mean() - half), 1e-3 * math.exp(logs.mean() + half)), rel=1e-6
+    )
+
+
+def test_a_single_test_gives_its_rate_without_interval() -> None:
+    fit = one(series([3.0], [8.1]))
+    assert fit.level is not None
+    assert (fit.level.rate, fit.level.ci95) == (pytest.approx(8.1e-3), None)
+    assert one(series([1.0, 4.0], [5.0, 8.0])).level is None
+
+
+def test_the_rate_at_one_pressure_is_covered() -> None:
+    # Own computation: 400 batches of 5 tests, uncertainties of 1 to 4 % stated and 2 % scatter.
+    rng = np.random.default_rng(31)
+    covered = 0
+    for _ in range(400):
+        known = rng.uniform(0.01, 0.04, 5)
+        rate = 8.0 * np.exp(np.hypot(known, 0.02) * rng.normal(size=5))
+        level = one(series([3.0] * 5, rate, rate_sd=known * rate)).level
+        assert level is not None
+        assert level.ci95 is not None
+        covered += level.ci95[0] <= 8e-3 <= level.ci95[1]
+    assert 0.92 * 400 <= covered <= 0.98 * 400
+
+
 def test_many_batches_at_once_are_each_alone() -> None:
     rng = np.random.default_rng(8)
     batches = []
@@ -266,6 +303,15 @@ def test_no_points_lead_to_nan(points: list[tuple[float, float, float]]) -> None
     pressure, rate, sd = (np.array([p[i] for p in points]) for i in range(3))
     fit = one(series(pressure, rate, rate_sd=sd * rate), reference=3e6)
     assert no_number_is_nan(fit)
+
+
+def test_a_coefficient_of_which_the_tests_say_nothing_has_no_interval() -> None:
+    # Two tests at one pressure that disagree five times, one beside it: ln a is known to ±900.
+    for rates in ((3.0, 0.5, 1.0), (1.0, 5.0, 1.0)):
+        fit = one(series([13.0, 13.0, 13.5], list(rates)), reference=3e6)
+        assert no_number_is_nan(fit)
+        assert fit.parameters[0].ci95 is None
+        assert fit.n_ci95 is not None
 
 
 # --- arrays ---------------------------------------------------------------------------------------

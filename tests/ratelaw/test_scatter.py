@@ -20,14 +20,13 @@ def test_many_lines_at_once_are_each_the_general_formula(seed: int, k: int, know
     total = weights.sum(axis=0)
     unit = raw - (weights * raw).sum(axis=0) / total
     unit /= np.sqrt((weights * unit * unit).sum(axis=0) / total)
-    squared = rng.uniform(0.0, 1.0, (k, 4))
     tau2 = rng.uniform(0.0, 0.5, 4)
-    together = line_reml_step(weights, squared, unit, total, tau2)
     residuals, stated = rng.normal(size=(k, 4)), rng.uniform(0.1, 1.0, (k, 4))
+    together = line_reml_step(weights, residuals, 3.0 * unit, tau2)
     parts = line_covariance(weights, residuals, unit, stated, np.full(4, not known))
     for i in range(4):
         design = np.column_stack([np.ones(k), unit[:, i]])
-        alone = reml_step(weights[:, i], squared[:, i], design, float(tau2[i]))
+        alone = reml_step(weights[:, i], residuals[:, i], design, float(tau2[i]))
         assert together[i] == pytest.approx(alone, rel=1e-9, abs=1e-12)
         matrix = parameter_covariance(
             weights[:, i], residuals[:, i], design, stated[:, i], not known

@@ -27,10 +27,13 @@ from strandwise.ratelaw.results import (
 )
 from strandwise.ratelaw.series import RateSeries
 from strandwise.ratelaw.temperature import (
+    Normalisation,
     TemperatureEffect,
+    degrees,
     normalised,
     pressure_sensitivity,
     pressure_sensitivity_interval,
+    temperature_reason,
 )
 
 __all__ = [
@@ -45,6 +48,7 @@ __all__ = [
     "LawParameter",
     "LineFits",
     "NextTest",
+    "Normalisation",
     "RateBand",
     "RateEstimate",
     "RateFit",
@@ -52,6 +56,7 @@ __all__ = [
     "RateSeries",
     "TemperatureEffect",
     "common_reference_pressure",
+    "degrees",
     "explain_fit",
     "fit_batches",
     "fit_exponents",
@@ -63,4 +68,5 @@ __all__ = [
     "normalised",
     "pressure_sensitivity",
     "pressure_sensitivity_interval",
+    "temperature_reason",
 ]

@@ -12,6 +12,7 @@ from scipy.special import stdtrit
 from strandwise.findings import Caution
 from strandwise.ratelaw.diagnostics import LawPoints, cautions_of_fit, cautions_of_series
 from strandwise.ratelaw.laws import law_named
+from strandwise.ratelaw.level import rate_of_one_pressure
 from strandwise.ratelaw.parameters import parameters_of
 from strandwise.ratelaw.results import RateFit
 from strandwise.ratelaw.temperature import (
@@ -169,10 +170,13 @@ def rate_fit(
         pressure_range=(float(pressures.min()), float(pressures.max())) if pressures.size else None,
         reference_pressure=reference,
     )
+    points = points or log_points(series)
     if solution is None:
+        if reason in ("few", "one-pressure"):
+            level = rate_of_one_pressure(points.ln_pressure, points.ln_rate, points.sd_ln_rate)
+            bare = replace(bare, level=level)
         return replace(bare, cautions=cautions_of_series(bare, series, reason))
     fit = _with_numbers(bare, solution, temperature_span(series))
-    points = points or log_points(series)
     detail = LawPoints(
         adjusted=solution.adjusted,
         weights=solution.weights,

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 __all__ = ["ColumnFit", "Readings", "fit_columns"]
 
 _MAX_ROUNDS = 300
-_PATIENCE = 12
+_PATIENCE = 15
 _ROUNDING = 1e-14
 
 
@@ -110,7 +110,9 @@ def fit_columns(
             design = now.design
             if bends is not None:
                 design = np.column_stack([design, bends(now.adjusted, beta)])
-            move = reml_step(now.weights, now.residuals**2, design, tau2) - tau2
+            # Newton's step is one only for the residuals of the fit at these weights.
+            left = now.residuals - now.design @ step
+            move = reml_step(now.weights, left, design, tau2) - tau2
         size = np.abs(now.design @ step).max()
         converged = bool(
             size <= 1e-11 * np.abs(readings.y).max()

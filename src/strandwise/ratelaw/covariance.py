@@ -122,12 +122,14 @@ def line_covariance(
     inside = weights > 0.0
     df = inside.sum(axis=0) - 2.0
     total = weights.sum(axis=0)
-    squares = (weights * residuals * residuals).sum(axis=0)
+    squares = np.einsum("ij,ij,ij->j", weights, residuals, residuals)
     v00 = np.where(df > 0.0, squares / np.maximum(df, 1.0), np.nan) / total
     v01, v11 = np.where(df > 0.0, 0.0, np.nan), v00.copy()
     highest = known.max(axis=0, initial=0.0)
     lowest = np.where(inside, known, np.inf).min(axis=0, initial=np.inf)
     rows = estimated & (df > 0.0) & (highest > _EVEN * lowest)
+    if rows.all():
+        return _averaged(residuals, unit, known, inside, df)
     if rows.any():
         v00[rows], v01[rows], v11[rows] = _averaged(
             residuals[:, rows], unit[:, rows], known[:, rows], inside[:, rows], df[rows]
@@ -139,23 +141,23 @@ def _averaged(
     residuals: FloatArray, unit: FloatArray, known: FloatArray, inside: BoolArray, df: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     relative = known / (known.sum(axis=0) / (df + 2.0))
-    squared, product, unit2 = residuals * residuals, residuals * unit, unit * unit
+    moments = (unit, unit * unit, residuals, residuals * unit, residuals * residuals)
     logs, parts = [], []
     for share, prior in _NODES:
-        variance = share * relative + (1.0 - share)
+        # 1 at masked points, whose known variance is 0: they add nothing to the logarithms.
+        variance = np.where(inside, share * relative + (1.0 - share), 1.0)
         w = inside / variance
-        s0, s1, s2 = w.sum(axis=0), (w * unit).sum(axis=0), (w * unit2).sum(axis=0)
-        t0, t1 = (w * residuals).sum(axis=0), (w * product).sum(axis=0)
+        s0 = w.sum(axis=0)
+        s1, s2, t0, t1, squares = (np.einsum("ij,ij->j", w, one) for one in moments)
         determinant = s0 * s2 - s1 * s1
         value, slope = (s2 * t0 - s1 * t1) / determinant, (s0 * t1 - s1 * t0) / determinant
-        squares = (w * squared).sum(axis=0) - value * t0 - slope * t1
-        squares = np.maximum(squares, _LEAST_SQUARES)
+        squares = np.maximum(squares - value * t0 - slope * t1, _LEAST_SQUARES)
         scale = squares / df / determinant
         parts.append((scale * s2 + value**2, value * slope - scale * s1, scale * s0 + slope**2))
-        log_variance = np.log(np.where(inside, variance, 1.0)).sum(axis=0)
+        log_variance = np.log(variance).sum(axis=0)
         logs.append(
             np.log(prior) - 0.5 * (log_variance + np.log(determinant) + df * np.log(squares))
         )
     share_of = np.exp(np.array(logs) - np.max(logs, axis=0))
-    v00, v01, v11 = (share_of[:, None] * np.array(parts)).sum(axis=0) / share_of.sum(axis=0)
+    v00, v01, v11 = np.einsum("nl,npl->pl", share_of / share_of.sum(axis=0), np.array(parts))
     return v00, v01, v11

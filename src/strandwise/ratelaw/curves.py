@@ -160,7 +160,7 @@ def _solve(curve: _Curve, first: _Theta, scatter: bool) -> Solution:
         if not scatter:
             break
         weights, left, design = _linearised(curve, theta, tau2)[:3]
-        new = reml_step(weights, left * left, design, tau2)
+        new = reml_step(weights, left, design, tau2)
         rest = 1e-8 / float(weights.max())
         converged = abs(new - tau2) <= rest
         tau2 = new

@@ -35,8 +35,10 @@ if TYPE_CHECKING:
 __all__ = ["LineFits", "fit_lines"]
 
 _MAX_ITERATIONS = 300
-_PATIENCE = 12
-_TOLERANCE = 1e-12
+_PATIENCE = 15
+_TOLERANCE = 1e-10
+# Where the stated errors explain all of the scatter, τ² starts at this part of it.
+_LEAST_START = 0.1
 # Relative size below which a deviation is rounding; keeps weights finite for points on a line.
 _ROUNDING = 1e-14
 
@@ -117,8 +119,9 @@ class _Lines:
 class _Step:
     """One York step: new slopes, and what its weights make of the points.
 
-    `adjusted` counts from the weighted mean of x; `unit` is (adjusted − `centre`)/`width`, whose
-    weighted mean is 0 and mean square 1.
+    `centred` are the adjusted x less their weighted mean, which is `centre` beyond `mean_x`;
+    `square` is their weighted sum of squares. `residuals` are about the line of the new slope.
+    Masked points have weight 0 and anything else.
     """
 
     slope: FloatArray
@@ -127,10 +130,9 @@ class _Step:
     mean_x: FloatArray
     mean_y: FloatArray
     residuals: FloatArray
-    adjusted: FloatArray
-    unit: FloatArray
     centre: FloatArray
-    width: FloatArray
+    centred: FloatArray
+    square: FloatArray
 
 
 def _york_step(data: _Lines, slope: FloatArray, tau2: FloatArray) -> _Step:
@@ -138,30 +140,34 @@ def _york_step(data: _Lines, slope: FloatArray, tau2: FloatArray) -> _Step:
     var_y = np.maximum(data.var_y + tau2, data.floor)
     weights = data.mask / (var_y + slope * slope * data.var_x)
     total = weights.sum(axis=0)
-    mean_x = (weights * data.x).sum(axis=0) / total
-    mean_y = (weights * data.y).sum(axis=0) / total
-    u = (data.x - mean_x) * data.mask
-    v = (data.y - mean_y) * data.mask
-    adjusted = weights * (u * var_y + (slope * v) * data.var_x)
+    mean_x = np.einsum("ij,ij->j", weights, data.x) / total
+    mean_y = np.einsum("ij,ij->j", weights, data.y) / total
+    u, v = data.x - mean_x, data.y - mean_y
+    adjusted = u * var_y
+    adjusted += (slope * v) * data.var_x
+    adjusted *= weights
     weighted = weights * adjusted
-    new = (weighted * v).sum(axis=0) / (weighted * u).sum(axis=0)
+    new = np.einsum("ij,ij->j", weighted, v) / np.einsum("ij,ij->j", weighted, u)
     centre = weighted.sum(axis=0) / total
-    unit = (adjusted - centre) * data.mask
-    width = np.sqrt((weights * unit * unit).sum(axis=0) / total)
-    unit /= width
-    residuals = v - slope * u
-    return _Step(new, weights, total, mean_x, mean_y, residuals, adjusted, unit, centre, width)
+    adjusted -= centre
+    square = np.einsum("ij,ij,ij->j", weights, adjusted, adjusted)
+    u *= new
+    v -= u
+    return _Step(new, weights, total, mean_x, mean_y, v, centre, adjusted, square)
 
 
 def _starting_values(data: _Lines, scatter: bool) -> tuple[FloatArray, FloatArray]:
+    """The line of ordinary least squares, and what the stated errors leave of its scatter."""
     count = data.mask.sum(axis=0)
     u = (data.x - data.x.sum(axis=0) / count) * data.mask
     v = (data.y - data.y.sum(axis=0) / count) * data.mask
-    slope = (u * v).sum(axis=0) / (u * u).sum(axis=0)
+    slope = np.einsum("ij,ij->j", u, v) / np.einsum("ij,ij->j", u, u)
     if not scatter:
         return slope, np.zeros_like(slope)
-    squared = ((v - slope * u) ** 2).sum(axis=0)
-    return slope, squared / np.maximum(count - 2.0, 1.0)
+    v -= slope * u
+    whole = np.einsum("ij,ij->j", v, v) / np.maximum(count - 2.0, 1.0)
+    known = (data.var_y.sum(axis=0) + slope * slope * data.var_x.sum(axis=0)) / count
+    return slope, np.maximum(whole - known, _LEAST_START * whole)
 
 
 def _iterate(data: _Lines, scatter: bool) -> tuple[FloatArray, FloatArray, BoolArray]:
@@ -169,31 +175,26 @@ def _iterate(data: _Lines, scatter: bool) -> tuple[FloatArray, FloatArray, BoolA
     slope, tau2 = _starting_values(data, scatter)
     converged = np.zeros(slope.shape, dtype=np.bool_)
     estimated = (data.mask.sum(axis=0) > 2.0) & scatter
-    stride = np.ones_like(slope)
-    last = np.zeros_like(slope)
+    tau2[~estimated] = 0.0
+    stride, last = np.ones_like(slope), np.zeros_like(slope)
     rows = np.arange(slope.size)
     work = data
     span = _span(work)
     for iteration in range(_MAX_ITERATIONS if slope.size else 0):
         b, t = slope[rows], tau2[rows]
         step = _york_step(work, b, t)
-        squared = step.residuals * step.residuals
-        move = line_reml_step(step.weights, squared, step.unit, step.total, t) - t
+        move = line_reml_step(step.weights, step.residuals, step.centred, t) - t
         move[~estimated[rows]] = 0.0
-        close = _at_rest(step, squared, span, b, move)
+        close = _at_rest(step, span, b, move)
         if iteration >= _PATIENCE:
             # Longer strides along a slow approach, shorter ones across a swing.
             change = np.where(move * last[rows] < 0.0, 0.5, 1.25)
             stride[rows] = np.minimum(stride[rows] * change, 4.0)
-        slope[rows], tau2[rows], last[rows] = (
-            step.slope,
-            np.maximum(t + np.where(close, 1.0, stride[rows]) * move, 0.0),
-            move,
-        )
-        converged[rows] = close
+            last[rows], move = move, move * np.where(close, 1.0, stride[rows])
+        slope[rows], tau2[rows], converged[rows] = step.slope, np.maximum(t + move, 0.0), close
         if close.all():
             break
-        if 2 * np.count_nonzero(close) > close.size:
+        if 4 * np.count_nonzero(close) > close.size:
             rows, work, span = rows[~close], work.take(~close), span[~close]
     return slope, tau2, converged
 
@@ -204,12 +205,11 @@ def _span(data: _Lines) -> FloatArray:
     return np.asarray(high - low)
 
 
-def _at_rest(
-    step: _Step, squared: FloatArray, span: FloatArray, slope: FloatArray, move: FloatArray
-) -> BoolArray:
-    height = np.sqrt((step.weights * squared).sum(axis=0) / step.total)
+def _at_rest(step: _Step, span: FloatArray, slope: FloatArray, move: FloatArray) -> BoolArray:
+    height = np.einsum("ij,ij,ij->j", step.weights, step.residuals, step.residuals)
+    height = np.sqrt(height / step.total)
     still = np.abs(step.slope - slope) <= _TOLERANCE * (np.abs(slope) + height / span)
-    return np.asarray(still & (np.abs(move) <= 1e-10 / step.weights.max(axis=0)))
+    return np.asarray(still & (np.abs(move) <= 1e-8 / step.weights.max(axis=0)))
 
 
 def fit_lines(
@@ -278,17 +278,21 @@ def _assemble(
     converged: BoolArray,
 ) -> LineFits:
     step = _york_step(work, slope, tau2)
+    # About the line as it is returned, and 0 at masked points.
+    residuals = (work.y - step.mean_y - slope * (work.x - step.mean_x)) * work.mask
+    width = np.sqrt(step.square / step.total)
+    unit = step.centred / width * work.mask
     df = np.maximum(work.mask.sum(axis=0) - 2.0, 0.0)
-    chi = (step.weights * step.residuals * step.residuals).sum(axis=0)
+    chi = (step.weights * residuals * residuals).sum(axis=0)
     mean_square = np.where(df > 0.0, chi / np.maximum(df, 1.0), np.nan)
     known = np.maximum(work.var_y, work.floor) + slope * slope * work.var_x
     v00, v01, v11 = line_covariance(
-        step.weights, step.residuals, step.unit, known * work.mask, np.full(df.shape, scatter)
+        step.weights, residuals, unit, known * work.mask, np.full(df.shape, scatter)
     )
     # From (value at the centre, slope · width) to (intercept, slope).
-    lever = (step.mean_x + step.centre) / step.width
+    lever = (step.mean_x + step.centre) / width
     v00, v01 = v00 - 2.0 * lever * v01 + lever * lever * v11, v01 - lever * v11
-    leverages = step.weights / step.total * (1.0 + step.unit * step.unit)
+    leverages = step.weights / step.total * (1.0 + unit * unit)
     whole = bool(identified.all())
 
     def full(values: npt.NDArray[Any], rest: float = np.nan) -> npt.NDArray[Any]:
@@ -302,15 +306,15 @@ def _assemble(
         intercept=full(step.mean_y - slope * step.mean_x),
         slope=full(slope),
         intercept_variance=full(v00),
-        slope_variance=full(v11 / step.width**2),
-        covariance=full(v01 / step.width),
+        slope_variance=full(v11 / width**2),
+        covariance=full(v01 / width),
         scatter=full(np.sqrt(tau2)),
         mean_square=full(mean_square),
         df=full(df.astype(np.int64), 0),
         identified=identified,
         converged=full(converged, False),
         weights=full(step.weights, 0.0),
-        residuals=full(step.residuals, 0.0),
+        residuals=full(residuals, 0.0),
         leverages=full(leverages, 0.0),
-        adjusted=full((step.mean_x + step.adjusted) * work.mask, 0.0),
+        adjusted=full((step.mean_x + step.centre + step.centred) * work.mask, 0.0),
     )

@@ -9,6 +9,7 @@ from __future__ import annotations
 import dataclasses
 from typing import TYPE_CHECKING
 
+from strandwise.progress import steps
 from strandwise.ratelaw.assemble import rate_fit
 from strandwise.ratelaw.choose import choose_law, solve_law
 from strandwise.ratelaw.curves import fit_nonlinear
@@ -55,7 +56,8 @@ def fit_batches_nonlinear(
         law_named(law)
     references = reference_pressures(series, reference_pressure)
     fits = []
-    for one, reference in zip(series, references.tolist(), strict=True):
+    pairs = list(zip(series, references.tolist(), strict=True))
+    for one, reference in steps(pairs, "fitting laws"):
         if law == "auto":
             choice, solution, reason = choose_law(one, reference, reference_temperature)
             fit = rate_fit(one, choice.law, reference, solution, reason)

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 __all__ = ["parameters_of"]
 
+_LARGEST_LOG = 700.0
+
 
 def parameters_of(
     law: str, solution: Solution, reference: float, df: int
@@ -55,10 +57,13 @@ def _of_law(
     sds = np.sqrt(np.maximum(variances, 0.0))
     quantile = float(stdtrit(df, 0.975))
     fitted = []
+    interval: tuple[float, float] | None
     for one, value, sd in zip(law.parameters, values.tolist(), sds.tolist(), strict=True):
         if one.positive:
-            factor = math.exp(quantile * sd / value)
-            interval = (value / factor, value * factor)
+            # Beyond this its upper end is no float: the tests say nothing of the coefficient.
+            half = min(quantile * sd / value, _LARGEST_LOG)
+            bounded = half + max(math.log(value), 0.0) < _LARGEST_LOG
+            interval = (value / math.exp(half), value * math.exp(half)) if bounded else None
         else:
             interval = (value - quantile * sd, value + quantile * sd)
         fitted.append(FittedParameter(one.name, value, sd, interval, one.unit))

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from strandwise.findings import Caution
     from strandwise.ratelaw.choice import LawChoice
     from strandwise.ratelaw.mixture import LawMixture
-    from strandwise.ratelaw.temperature import TemperatureEffect
+    from strandwise.ratelaw.temperature import Normalisation, TemperatureEffect
 
     FloatArray = npt.NDArray[np.float64]
 
@@ -142,9 +142,13 @@ class RateFit:
         For each point: ln of measured over fitted rate; the same over its own standard deviation;
         share of its own fitted value that the point decides (0 to 1). Standardised ones are 0
         where the line passes through the point because nothing else decides it.
+    level
+        Where all tests are at one pressure, which decides no law: the rate at that pressure.
     temperature
         What was found of the temperature; None where it was not fitted. All rates are then at
         its reference, unless another temperature is asked for.
+    normalised
+        Where the rates were asked for at a temperature: by what they were taken there.
     choice
         How the law was chosen; None where it was asked for.
     mixture
@@ -176,7 +180,9 @@ class RateFit:
     standardised_residuals: tuple[float, ...] = ()
     leverages: tuple[float, ...] = ()
     stated_sds: tuple[float, ...] = ()
+    level: RateEstimate | None = None
     temperature: TemperatureEffect | None = None
+    normalised: Normalisation | None = None
     choice: LawChoice | None = None
     mixture: LawMixture | None = field(default=None, compare=False, repr=False)
     cautions: tuple[Caution, ...] = ()

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     FloatArray = npt.NDArray[np.float64]
 
 __all__ = [
+    "Normalisation",
     "TemperatureEffect",
     "degrees",
     "normalised",
@@ -61,6 +62,26 @@ class TemperatureEffect:
     sigma_p_ci95: tuple[float, float]
     pi_k: float | None
     pi_k_ci95: tuple[float, float] | None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Normalisation:
+    """That a law is for one temperature because it was asked for.
+
+    Parameters
+    ----------
+    temperature
+        K.
+    sigma_p, pi_k
+        By which, 1/K, and what that means for a motor's pressure; None where n is 1 or more.
+    stated
+        Whether σ_p was stated, rather than found in the tests.
+    """
+
+    temperature: float
+    sigma_p: float
+    pi_k: float | None
+    stated: bool
 
 
 def pressure_sensitivity(sigma_p: float, n: float) -> float:

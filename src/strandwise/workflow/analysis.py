@@ -7,12 +7,13 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import groupby
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
 from strandwise.errors import DataError, RequestError
 from strandwise.findings import Caution
+from strandwise.progress import steps
 from strandwise.ratelaw import RateSeries, explain_fit, fit_batches, fit_exponents
 from strandwise.reduction import reduce_firing, reduce_strand
 from strandwise.workflow.recording import unknown_name
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from strandwise.ratelaw import Explanation, RateFit
     from strandwise.records import Campaign, Firing, Gas, StrandReading
     from strandwise.reduction import FiringReduction, RatePoint
+    from strandwise.workflow.temperatures import AtTemperature
 
 __all__ = [
     "Fitter",
@@ -102,7 +104,8 @@ def reduce_campaign(campaign: Campaign) -> ReducedCampaign:
         if moved <= _EXPONENT_TOLERANCE or not any(s.pressure_end for s in campaign.strands):
             break
     gases: dict[str, Gas] = {}
-    firings = [_reduce_firing(campaign, firing, exponents, gases) for firing in campaign.firings]
+    fired = steps(campaign.firings, "reducing firings")
+    firings = [_reduce_firing(campaign, firing, exponents, gases) for firing in fired]
     if firings and not strands:
         points = [firing.point for firing in firings if firing.point]
         exponents = _exponents(campaign, points)
@@ -214,6 +217,7 @@ def fit_campaign(
     law: str = "power",
     method: Method = "auto",
     reference_pressure: float | None = None,
+    at: AtTemperature | None = None,
     fitter: Fitter = fit_batches,
 ) -> tuple[RateFit, ...]:
     """Fit a rate law to each batch, or to each formulation's batches pooled.
@@ -232,6 +236,8 @@ def fit_campaign(
         Which tests to fit.
     reference_pressure
         Absolute, Pa; None: the campaign's, else one inside the data.
+    at
+        Temperature that the rates are wanted at; None: as the tests were.
     fitter
         What fits the series; `strandwise.ratelaw.nonlinear` has the one for laws other than the
         power law, apart since it takes long to load.
@@ -263,7 +269,7 @@ def fit_campaign(
     if not series:
         msg = f"there is no {method} that may be used"
         raise RequestError(msg, hint="`strandwise reduce` lists all tests; see --method")
-    fits = fitter(series, law=law, reference_pressure=reference)
+    fits = _fitted(series, at, fitter, law=law, reference_pressure=reference)
     order = list(campaign.formulations if pool else campaign.batches)
     of = None if batch is None else campaign.batches[batch].formulation
     with_cautions = [
@@ -279,6 +285,15 @@ def fit_campaign(
         if batch is None or fit.label == batch or (pool and fit.formulation == of)
     ]
     return tuple(sorted(with_cautions, key=lambda fit: order.index(fit.label)))
+
+
+def _fitted(
+    series: Sequence[RateSeries], at: AtTemperature | None, fitter: Fitter, **options: Any
+) -> list[RateFit]:
+    if at is None:
+        return fitter(series, **options)
+    fits = at.fitter(fitter)([at.readings(one) for one in series], **options)
+    return [at.told(fit, one) for fit, one in zip(fits, series, strict=True)]
 
 
 def untested_caution(reduced: ReducedCampaign) -> Caution | None:
@@ -297,6 +312,7 @@ def explain_campaign_fit(
     fit: RateFit,
     *,
     method: Method = "auto",
+    at: AtTemperature | None = None,
     fitter: Fitter = fit_batches,
     format_pressure: Callable[[float], str] | None = None,
 ) -> Explanation:
@@ -304,7 +320,7 @@ def explain_campaign_fit(
 
     Parameters
     ----------
-    reduced, method, fitter
+    reduced, method, at, fitter
         What the fit was made from, and how.
     fit
         Of one batch, from `fit_campaign`.
@@ -314,6 +330,8 @@ def explain_campaign_fit(
     points = [p for p in reduced.points if p.used and p.batch == fit.label]
     (series,) = series_of(points_to_fit(points, method)[0], by="batch")
     dates = _dates(reduced.campaign)
+    if at is not None:
+        series, fitter = at.readings(series), at.fitter(fitter)
     order = [float(dates[t].toordinal()) if t in dates else math.nan for t in series.tests]
     return explain_fit(fit, series, order=order, fitter=fitter, format_pressure=format_pressure)
 
