@@ -23,6 +23,7 @@ Result = dict[str, Any]
 
 SEED = 20260401
 N, R0, MIDDLE = 0.4, 8e-3, 3.0e6  # exponent; m/s at this absolute pressure, Pa
+EDGE = 1.5e6  # lowest pressure tested, Pa
 SD_PRESSURE, SCATTER = 0.01, 0.02
 STATED = {"true": 1.0, "unknown": 0.0, "understated": 0.5, "overstated": 2.0}
 
@@ -206,7 +207,9 @@ class CampaignCell:
     `base` batches of the baseline and `others` of each other formulation, whose levels differ by
     `scatter` (standard deviation of ln r); six tests a batch at equal steps of ln P from 1.5 to
     6 MPa, with scatter of 2 % from test to test. With `mixed` two of the six are firings, which
-    read 7 % faster. Every second campaign has no shift at all, the rest −10 % in both others.
+    read 7 % faster. With `exponents` the batches' exponents differ by that standard deviation, all
+    of one rate at 3 MPa. The comparison is at `at`, Pa. Every second campaign has no shift at all,
+    the rest −10 % in both others.
     """
 
     base: int
@@ -214,12 +217,15 @@ class CampaignCell:
     scatter: float
     stated: str
     mixed: bool
+    exponents: float = 0.0
+    at: float = MIDDLE
 
     @property
     def name(self) -> str:
         kind = "mixed" if self.mixed else "strands"
         where = f"{self.base}+{self.others}/{100 * self.scatter:g}%"
-        return f"campaign/{kind}/{self.stated}/{where}"
+        turned = f"/n{self.exponents:g}/{self.at / 1e6:g}MPa" if self.exponents else ""
+        return f"campaign/{kind}/{self.stated}/{where}{turned}"
 
 
 def campaign_cells() -> list[CampaignCell]:
@@ -229,9 +235,20 @@ def campaign_cells() -> list[CampaignCell]:
         *product(("true", "unknown"), (True,), (0.0, 0.06), numbers),
         *product(("understated", "overstated"), (False, True), (0.0, 0.06), numbers[2:]),
     ]
+    turning = [
+        *product((False,), (0.01, 0.03), (MIDDLE,), numbers[1:]),
+        *product((False,), (0.03,), (EDGE,), numbers[1:]),
+        *product((True,), (0.03,), (MIDDLE,), numbers[1:]),
+    ]
     return [
-        CampaignCell(base, others, scatter, stated, mixed)
-        for stated, mixed, scatter, (base, others) in designs
+        *(
+            CampaignCell(base, others, scatter, stated, mixed)
+            for stated, mixed, scatter, (base, others) in designs
+        ),
+        *(
+            CampaignCell(base, others, 0.06, "unknown", mixed, exponents, at)
+            for mixed, exponents, at, (base, others) in turning
+        ),
     ]
 
 
@@ -245,9 +262,10 @@ def simulate_campaign(
         level = np.log(R0) + (0.0 if formulation == "base" else np.log1p(shift))
         for number in range(cell.base if formulation == "base" else cell.others):
             effect = cell.scatter * rng.normal()
+            n = N + (cell.exponents * rng.normal() if cell.exponents else 0.0)
             fired = np.isin(np.arange(6), rng.permutation(6)[:2]) & cell.mixed
             sd = np.where(fired, SD_FIRING, SD_STRAND)
-            y = level + effect + N * np.log(steps / MIDDLE) + np.log1p(OFFSET) * fired
+            y = level + effect + n * np.log(steps / MIDDLE) + np.log1p(OFFSET) * fired
             y += np.hypot(sd, SD_TESTS) * rng.normal(size=6)
             rows["batch"] += [f"{formulation}-{number}"] * 6
             rows["formulation"] += [formulation] * 6
@@ -266,7 +284,7 @@ def simulate_campaign(
     )
 
 
-def campaign_hits(found: Comparison, shift: float) -> dict[str, list[float]]:
+def campaign_hits(found: Comparison, shift: float, at: float = MIDDLE) -> dict[str, list[float]]:
     """Whether each interval that is given holds the truth."""
     base, *others = found.formulations
     hits: dict[str, list[float]] = {key: [] for key in ("shift", "delta_n", "rate", "offset")}
@@ -275,12 +293,13 @@ def campaign_hits(found: Comparison, shift: float) -> dict[str, list[float]]:
         if interval is not None:
             hits[key].append(float(interval[0] <= truth <= interval[1]))
 
-    judge("rate", base.rate_ci95, R0)
+    rate = R0 * (at / MIDDLE) ** N
+    judge("rate", base.rate_ci95, rate)
     judge("offset", found.method_offset_ci95, OFFSET)
     for one in others:
         judge("shift", one.shift_ci95, shift)
         judge("delta_n", one.n_shift_ci95, 0.0)
-        judge("rate", one.rate_ci95, R0 * (1.0 + shift))
+        judge("rate", one.rate_ci95, rate * (1.0 + shift))
     return hits
 
 
@@ -290,12 +309,13 @@ def run_campaign(cell: CampaignCell, count: int) -> Result:
     hits: dict[str, list[float]] = {}
     alarms: dict[str, list[float]] = {"alarm": [], "alarm_n": [], "power": []}
     shifts, widths, codes, p_values = [], [], [], 0
+    halves_n = []
     for number in range(count):
         shift = SHIFT if number % 2 else 0.0
         found = compare_formulations(
-            simulate_campaign(cell, shift, rng), baseline="base", pressure=MIDDLE
+            simulate_campaign(cell, shift, rng), baseline="base", pressure=cell.at
         )
-        for key, values in campaign_hits(found, shift).items():
+        for key, values in campaign_hits(found, shift, cell.at).items():
             if values:
                 hits.setdefault(key, []).append(float(np.mean(values)))
         others = found.formulations[1:]
@@ -308,6 +328,11 @@ def run_campaign(cell: CampaignCell, count: int) -> Result:
         alarms["alarm_n"].append(float(any(seen_n)))
         shifts += [np.log1p(one.shift) - np.log1p(shift) for one in others if one.shift is not None]
         widths += [np.ptp(one.shift_ci95) for one in others if one.shift_ci95 is not None]
+        halves_n += [
+            0.5 * (one.n_shift_ci95[1] - one.n_shift_ci95[0])
+            for one in others
+            if one.n_shift_ci95 is not None
+        ]
         codes.append(_codes(found))
         p_values += sum(one.shift_p is not None for one in others)
     return {
@@ -316,6 +341,7 @@ def run_campaign(cell: CampaignCell, count: int) -> Result:
         "bias_shift": float(np.mean(shifts)) if shifts else None,
         "sd_shift": float(np.std(shifts)) if shifts else None,
         "median_width": float(np.median(widths)) if widths else None,
+        "median_half_n": float(np.median(halves_n)) if halves_n else None,
         "p_values": p_values,
         "codes": {code: float(np.mean([code in c for c in codes])) for code in set().union(*codes)},
     }
@@ -334,6 +360,26 @@ def _share(values: FloatArray) -> dict[str, float]:
 
 def _chunks(count: int, size: int) -> list[int]:
     return [min(size, count - start) for start in range(0, count, size)]
+
+
+def levels_alone(batches: int, exponents: float, count: int = 50_000) -> Result:
+    """Δn by a model in which batches differ in level alone, and their exponents by `exponents`.
+
+    Three formulations of so many batches of six tests: Student's t on the rows' scatter about
+    lines of one slope for each formulation. Returned: how often its interval holds the truth, and
+    its median half width.
+    """
+    rng = np.random.default_rng([SEED, batches])
+    x = np.log(np.geomspace(1.5e6, 6.0e6, 6))
+    squares = float(np.sum((x - x.mean()) ** 2))
+    scatter = np.hypot(np.hypot(SD_STRAND, SD_TESTS), N * SD_PRESSURE)
+    of_slopes = np.hypot(scatter, exponents * np.sqrt(squares))  # scatter that a slope's is like
+    turning, rest = 3 * (batches - 1), 3 * batches * 4
+    seen = of_slopes**2 * rng.chisquare(turning, count) + scatter**2 * rng.chisquare(rest, count)
+    each = np.sqrt(2.0 / (batches * squares))
+    half = stdtrit(turning + rest, 0.975) * each * np.sqrt(seen / (turning + rest))
+    off = np.abs(each * of_slopes * rng.normal(size=count))
+    return {"covered": float(np.mean(off <= half)), "half": float(np.median(half))}
 
 
 def alike_by_luck(batches: int, count: int = 200_000) -> Result:

@@ -77,7 +77,8 @@ def test_five_hundred_batches_in_four_designs_through_the_public_fit() -> None:
 def test_shifts_are_covered_across_batches_that_differ_by_six_per_cent() -> None:
     found = cells.run_campaign(cells.CampaignCell(3, 3, 0.06, "true", False), 140)
     assert found["covered"]["shift"]["share"] >= 0.93 - 2.0 * found["covered"]["shift"]["se"]
-    assert within(found["covered"]["delta_n"])
+    # Batches that have one exponent may be covered more often: how far they differ is estimated.
+    assert within(found["covered"]["delta_n"], high=1.0)
     assert found["alarm"]["share"] <= 0.06 + 2.0 * found["alarm"]["se"]
     # 10 % are seen more often than chance would show something.
     assert found["power"]["share"] > 0.15
@@ -85,7 +86,23 @@ def test_shifts_are_covered_across_batches_that_differ_by_six_per_cent() -> None
 
 def test_strands_and_firings_together_give_their_offset() -> None:
     found = cells.run_campaign(cells.CampaignCell(2, 2, 0.06, "unknown", True), 100)
-    assert [key for key, share in found["covered"].items() if not within(share)] == []
+    bounds = {"delta_n": 1.0}
+    missed = [
+        key
+        for key, share in found["covered"].items()
+        if not within(share, high=bounds.get(key, 0.96))
+    ]
+    assert missed == []
+
+
+def test_exponents_are_covered_across_batches_that_differ_in_them() -> None:
+    found = cells.run_campaign(
+        cells.CampaignCell(3, 3, 0.06, "unknown", False, 0.03, cells.EDGE), 140
+    )
+    for key in ("delta_n", "shift"):
+        assert within(found["covered"][key], high=1.0)
+    for key in ("alarm", "alarm_n"):
+        assert found[key]["share"] <= 0.06 + 2.0 * found[key]["se"]
 
 
 def test_one_batch_of_each_formulation_is_no_evidence() -> None:

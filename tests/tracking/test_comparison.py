@@ -31,6 +31,7 @@ def test_points_that_are_not_used_stay_out() -> None:
         return SimpleNamespace(
             test=test, batch="B1", formulation="base", kind=kind, used=used,
             pressure=2e6, pressure_sd=None, rate=5e-3, rate_sd=5e-5, temperature=295.0,
+            shared_sd=0.02 if kind == "firing" else None,
         )  # fmt: skip
 
     taken = RateObservations.from_points(
@@ -43,6 +44,7 @@ def test_points_that_are_not_used_stay_out() -> None:
     assert taken.test == ("T1", "F1")
     assert taken.is_firing == (False, True)
     assert taken.rate_sd == (5e-5, 5e-5)
+    assert taken.shared_sd == (None, 0.02)
 
 
 @pytest.mark.parametrize(

@@ -143,9 +143,16 @@ def test_same_slope_and_shift_as_another_mixed_model(seed: int) -> None:
         }
     )
     frame["z"] -= frame["z"].mean()
+    frame["turn"] = frame["x"] - frame["x"].mean()
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        fit = smf.mixedlm("y ~ slow * x + z", frame, groups="batch").fit(reml=True)
+        fit = smf.mixedlm(
+            "y ~ slow * x + z",
+            frame,
+            groups="batch",
+            re_formula="1",
+            vc_formula={"turn": "0 + turn"},
+        ).fit(reml=True)
     (slope,) = comparison.covariates
     assert np.log1p(slope.percent_per_step / 100) / 10 == pytest.approx(fit.params["z"], abs=1e-6)
     assert np.log1p(comparison.formulations[1].shift) == pytest.approx(fit.params["slow"], abs=1e-5)

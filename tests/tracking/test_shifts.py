@@ -30,6 +30,7 @@ def campaign(
     shifts: Mapping[str, float] | None = None,
     n_shifts: Mapping[str, float] | None = None,
     batch_sd: float = 0.0,
+    n_sd: float = 0.0,
     test_sd: float = 0.0,
     pressures: Sequence[float] | Mapping[str, Sequence[float]] = PRESSURES,
     firings: Mapping[str, Sequence[int]] | None = None,
@@ -45,10 +46,12 @@ def campaign(
         own = pressures[name] if isinstance(pressures, Mapping) else pressures
         for batch in range(count):
             effect = rng.normal(0, batch_sd)
+            tilt = rng.normal(0, n_sd) if n_sd else 0.0
             for index, pressure in enumerate(own):
                 firing = index in (firings or {}).get(name, ())
                 log_rate = np.log(RATE) + np.log1p((shifts or {}).get(name, 0.0)) + effect
-                log_rate += (EXPONENT + (n_shifts or {}).get(name, 0.0)) * np.log(pressure / AT)
+                n = EXPONENT + (n_shifts or {}).get(name, 0.0) + tilt
+                log_rate += n * np.log(pressure / AT)
                 log_rate += np.log1p(offset) * firing + rng.normal(0, test_sd)
                 rows.append((f"{name}-{batch}", name, firing, pressure, np.exp(log_rate)))
     batch_names, names, firing, pressure, rate = zip(*rows, strict=True)
@@ -126,6 +129,7 @@ def test_intervals_cover_and_false_alarms_are_as_many_as_said() -> None:
             {"base": 3, "b": 3, "c": 3},
             shifts={"c": 0.0},
             batch_sd=0.025,
+            n_sd=0.03,
             test_sd=0.015,
             seed=seed,
         )

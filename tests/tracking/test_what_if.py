@@ -65,7 +65,7 @@ def test_without_additions_it_is_the_comparison_itself(seed: int, rate_sd: float
     for name in ("slow", "fast"):
         contrast = analysis.shift_contrast(name)
         assert contrast is not None
-        estimate = analysis.estimate(contrast)
+        estimate = analysis.one_spread.contrast(contrast)
         precision = found[name]
         assert precision is not None
         assert precision.sd == pytest.approx(estimate.sd, rel=1e-6)

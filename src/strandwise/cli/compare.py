@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from strandwise.cli.common import (
-    CAUTION,
     campaign_argument,
     campaign_folder,
     echo_cautions,
+    echo_conduct,
     echo_json,
     examples,
     figure_option,
@@ -59,8 +59,9 @@ __all__ = ["command"]
     "--covariate",
     "covariates",
     multiple=True,
-    type=click.Choice(["density", "porosity", "process-temperature"]),
-    help="Explain part of the rate by what each batch carries; may be given twice.",
+    type=click.Choice(["density", "particle-size", "porosity", "process-temperature"]),
+    help="Explain part of the rate by what each batch carries; may be given twice. A particle "
+    "size is read where it is one size with its unit, such as 63 to 90 µm.",
 )
 @units_option
 @figure_option
@@ -115,7 +116,7 @@ def command(
             click.echo(f"{equivalence_sentence(row)}.")
     if figure is not None:
         click.echo(f"\nPicture: {figure}")
-    click.echo(f"\n{CAUTION}")
+    echo_conduct()
 
 
 def _margin(text: str) -> float:
@@ -158,6 +159,7 @@ def comparison_json(comparison: Comparison) -> dict[str, Any]:
         "pressure_MPa": comparison.pressure / 1e6,
         "between_batch_sd_percent": percent(comparison.between_batch_sd),
         "within_batch_sd_percent": percent(comparison.within_batch_sd),
+        "between_batch_n_sd": comparison.between_batch_n_sd,
         "rate_kind": comparison.rate_kind,
         "formulations": [_shift_json(shift) for shift in comparison.formulations],
         "doses": [_dose_json(dose) for dose in comparison.doses],
@@ -306,6 +308,11 @@ def _notes(comparison: Comparison) -> list[str]:
     known = [f"{100 * sd:.1f} % {what}" for what, sd in spreads.items() if sd is not None]
     if known:
         notes.append("Standard deviation of the rate: " + ", ".join(known) + ".")
+    if comparison.between_batch_n_sd is not None:
+        notes.append(
+            "Standard deviation of the exponent from batch to batch: "
+            f"{comparison.between_batch_n_sd:.3f}."
+        )
     if comparison.method_offset is not None:
         offset = 100.0 * comparison.method_offset
         interval = _pair(percents(comparison.method_offset_ci95))

@@ -9,11 +9,12 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import fdtrc
 
 from strandwise.errors import DataError
+from strandwise.tracking.heterogeneity import slopes_p
 from strandwise.tracking.layout import lay_out, tests_of
 from strandwise.tracking.mixed import ContrastEstimate, fit_mixed_model
+from strandwise.tracking.spread import spread_classes, unlike_spreads
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
     from strandwise.tracking.covariates import BatchCovariate
     from strandwise.tracking.layout import Layout, Tests
     from strandwise.tracking.mixed import MixedFit
+    from strandwise.tracking.random_effects import Classes
+    from strandwise.tracking.spread import UnlikeSpread
 
     FloatArray = NDArray[np.float64]
 
@@ -37,7 +40,10 @@ _BORROWED_REACH = 1.25
 _UNCORRECTED_REACH = 1.02
 _RANGE_SLACK = 1.01  # a range that ends 1 % short of the pressure still holds it
 _WHOLE = 1e-6
-_RANK_TOLERANCE = 1e-9
+# Centres tried beside the middle of the tests, in halves of their range of ln P.
+_CENTRES = (-2.0, -1.0, 1.0, 2.0)
+# Of −2 log-likelihood, that another centre must gain: what one more unknown costs (Akaike).
+_CENTRE_GAIN = 2.0
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
@@ -54,6 +60,13 @@ class Analysis:
         Absolute pressure of the comparison, Pa.
     covariates
         What the batches carry, fitted or left out.
+    unlike
+        Formulations that vary more than the others, and have a spread of their own in `fit`.
+    pooled
+        The model with one spread for all where `unlike` holds any.
+    alternatives
+        What else the data may be fitted by: `pooled`, and the model with batches' levels and
+        exponents independent in the middle of the tests, where `fit` has them so elsewhere.
     """
 
     tests: Tests
@@ -62,11 +75,19 @@ class Analysis:
     baseline: str
     pressure: float
     covariates: tuple[BatchCovariate, ...] = ()
+    unlike: tuple[UnlikeSpread, ...] = ()
+    pooled: MixedFit | None = None
+    alternatives: tuple[MixedFit, ...] = ()
 
     @property
     def names(self) -> tuple[str, ...]:
         """Formulations, the baseline first."""
         return tuple(self.layout.level_column)
+
+    @property
+    def one_spread(self) -> MixedFit:
+        """The fit in which all formulations spread alike."""
+        return self.fit if self.pooled is None else self.pooled
 
     @cached_property
     def single_tests(self) -> bool:
@@ -78,12 +99,29 @@ class Analysis:
         """Whether differences between formulations have an interval at all."""
         return self.fit.between_df > 0 and (self.fit.batch_sd is not None or self.single_tests)
 
+    @cached_property
+    def exponents_separable(self) -> bool:
+        """Whether differences between exponents can be told from those between batches."""
+        if not self.separable:
+            return False
+        if self.fit.slope_sd is not None:
+            return True
+        # Batches of two tests each: their slopes' spread is in the scatter that is left.
+        pairs = zip(self.tests.batch, self.tests.formulation, self.tests.log_pressure, strict=True)
+        pressures: dict[tuple[str, str], set[float]] = {}
+        for batch, name, at in pairs:
+            pressures.setdefault((name, batch), set()).add(float(at))
+        several = Counter(name for (name, _), values in pressures.items() if len(values) > 1)
+        return not several or max(several.values()) > 1
+
     def estimate(self, contrast: FloatArray) -> ContrastEstimate:
         """Estimate a contrast; without an interval where the spread of batches is not known.
 
-        Differences inside batches do not need that spread.
+        Differences inside batches do not need that spread. Where the data chose between
+        models of the spread the widest interval is given: few batches choose wrongly at times.
         """
-        estimate = self.fit.contrast(contrast)
+        estimates = [fit.contrast(contrast) for fit in (self.fit, *self.alternatives)]
+        estimate = max(estimates, key=_width)
         if self.separable or self.layout.estimable_within(contrast):
             return estimate
         return ContrastEstimate(estimate.value)
@@ -146,22 +184,14 @@ class Analysis:
     def exponent_heterogeneity_p(self) -> float | None:
         """Probability of exponents that differ this much between batches of one formulation.
 
-        F-test of an exponent for each batch against one for each formulation, both with a level
-        for each batch. None without degrees of freedom or without scatter.
+        None without degrees of freedom or without scatter.
         """
         if self.fit.exact or not self.layout.measured:
             return None
         numbers = {name: number for number, name in enumerate(self.fit.batches)}
         group = np.array([numbers[name] for name in self.tests.batch])
-        x = self.tests.log_pressure
-        columns = self.layout.design
-        one = _residual_sum_within(group, None, columns, self.tests.log_rate)
-        free = _residual_sum_within(group, x, columns, self.tests.log_rate)
-        extra = one.df - free.df
-        if extra == 0 or free.df == 0 or free.squares <= 0.0:
-            return None
-        ratio = (one.squares - free.squares) / extra / (free.squares / free.df)
-        return float(fdtrc(extra, free.df, max(ratio, 0.0)))
+        tests = self.tests
+        return slopes_p(group, tests.log_pressure, self.layout.design, tests.log_rate)
 
     @property
     def both_kinds(self) -> bool:
@@ -184,15 +214,17 @@ class Analysis:
     def within_batch_sd(self) -> float | None:
         """Scatter of ln r from test to test of one batch; None where it cannot be told.
 
-        Of strands where there are any: a firing's uncertainty says nothing of theirs.
+        Of strands where there are any: a firing's uncertainty says nothing of theirs. Of all
+        formulations together.
         """
-        residual_sd = self.fit.residual_sd
-        if residual_sd is None or self.fit.within_df == 0:
+        fit = self.one_spread
+        residual_sd = fit.residual_sd
+        if residual_sd is None or fit.within_df == 0:
             return None
         if self.known_variance is None:
             return residual_sd
         if residual_sd == 0.0:  # the stated part may be more than there is
-            return self.fit.within_sd
+            return fit.within_sd
         strands = ~self.tests.is_firing
         alike = self.known_variance[strands] if strands.any() else self.known_variance
         return float(np.sqrt(residual_sd**2 + np.mean(alike)))
@@ -205,10 +237,12 @@ def analyse(
     pressure: float,
     covariates: Sequence[BatchCovariate] = (),
 ) -> Analysis:
-    """Fit ln r = α_f + n_f ln(P/P_at) + δ·[firing] + Σ γ_c (z_c − z̄_c) + b_batch + ε.
+    """Fit the comparison of formulations.
 
-    The exponents that turn the pressures' uncertainty into one of ln r are refitted until they
-    settle.
+    ln r = α_f + n_f ln(P/P_at) + δ·[firing] + Σ γ_c (z_c − z̄_c) + b_batch + s_batch ln(P/P_c) + ε,
+    P_c where batches' levels and exponents are independent. A formulation that shows more spread
+    than the others (see `unlike_spreads`) has a spread of its own. The exponents that turn the
+    pressures' uncertainty into one of ln r are refitted until they settle.
 
     Parameters
     ----------
@@ -239,21 +273,15 @@ def analyse(
         raise DataError(msg, expected="a name of its own for each covariate")
     tests = tests_of(observations)
     layout = lay_out(tests, baseline, pressure, covariates)
-    needs_exponents = not bool(np.all(np.isnan(tests.log_pressure_variance)))
-    exponents: dict[str, float] = {}
-    for _ in range(_MAX_REWEIGHTINGS):
-        fit = fit_mixed_model(
-            tests.log_rate,
-            layout.design,
-            tests.batch,
-            tests.known_variance(exponents),
-            columns=layout.columns,
-        )
-        fitted = _exponents(layout, fit)
-        changes = [abs(n - exponents.get(name, np.inf)) for name, n in fitted.items()]
-        exponents = fitted
-        if not needs_exponents or max(changes, default=0.0) < _EXPONENT_SETTLED:
-            break
+    fit = _fitted(tests, layout, None)
+    in_the_middle = fit
+    layout, fit = _with_best_centre(tests, layout, fit)
+    alternatives = () if fit is in_the_middle else (in_the_middle,)
+    unlike = unlike_spreads(tests, layout, fit)
+    pooled = None
+    if unlike:
+        pooled, fit = fit, _fitted(tests, layout, spread_classes(tests, unlike))
+        alternatives = (*alternatives, pooled)
     return Analysis(
         tests=tests,
         layout=layout,
@@ -261,49 +289,82 @@ def analyse(
         baseline=baseline,
         pressure=pressure,
         covariates=tuple(covariates),
+        unlike=unlike,
+        pooled=pooled,
+        alternatives=alternatives,
     )
 
 
-@dataclasses.dataclass(frozen=True)
-class _ResidualSum:
-    squares: float
-    df: int
+def _width(estimate: ContrastEstimate) -> float:
+    return 0.0 if estimate.ci95 is None else estimate.ci95[1] - estimate.ci95[0]
 
 
-def _residual_sum_within(
-    group: NDArray[np.int_], x: FloatArray | None, columns: FloatArray, values: FloatArray
-) -> _ResidualSum:
-    """Residual sum of squares with a level, and with `x` a slope, of its own for each batch.
+def _with_best_centre(tests: Tests, layout: Layout, fit: MixedFit) -> tuple[Layout, MixedFit]:
+    """Layout and fit with batches' levels and exponents independent where they best are.
 
-    Both are taken out of values and columns batch by batch, which costs time in proportion to
-    the number of tests.
+    Batches that differ in exponent differ least in level at some pressure, which need not be the
+    middle of the tests.
     """
-    table = _without_means(group, np.column_stack([values, columns]))
-    taken = int(np.unique(group).size)
-    if x is not None:
-        centred = _without_means(group, x[:, None])
-        squares = np.bincount(group, centred[:, 0] ** 2)
-        told = squares > _RANK_TOLERANCE * max(float(np.max(squares)), 1e-300)
-        products = np.column_stack([np.bincount(group, centred[:, 0] * c) for c in table.T])
-        slopes = np.where(told[:, None], products / np.where(told, squares, 1.0)[:, None], 0.0)
-        table = table - centred * slopes[group]
-        taken += int(np.count_nonzero(told))
-    rest = table[:, 1:]
-    # What the batches' own terms took up is left as rounding, and is no column any more.
-    size = np.linalg.norm(rest, axis=0)
-    whole = np.linalg.norm(columns, axis=0)
-    rest = rest[:, size > 1e-9 * np.maximum(whole, 1e-300)]
-    if rest.shape[1] == 0:
-        return _ResidualSum(float(table[:, 0] @ table[:, 0]), values.size - taken)
-    solution, _, rank, _ = np.linalg.lstsq(rest, table[:, 0], rcond=_RANK_TOLERANCE)
-    residual = table[:, 0] - rest @ solution
-    return _ResidualSum(float(residual @ residual), values.size - taken - int(rank))
+    if fit.reml_criterion is None or not _levels_go_with_slopes(fit):
+        return layout, fit
+    known = tests.known_variance(_exponents(layout, fit))
+    shared = tests.shared_columns()
+    reach = float(np.ptp(tests.log_pressure)) / 2.0
+    best, least = (layout, fit), fit.reml_criterion - _CENTRE_GAIN
+    for steps in _CENTRES:
+        centre = layout.centre + steps * reach
+        moved = dataclasses.replace(layout, centre=centre, slopes=tests.log_pressure - centre)
+        found = fit_mixed_model(
+            tests.log_rate,
+            layout.design,
+            tests.batch,
+            known,
+            slopes=moved.slopes,
+            shared=shared,
+            columns=layout.columns,
+            start=fit,
+        )
+        if found.reml_criterion is not None and found.reml_criterion < least:
+            best, least = (moved, found), found.reml_criterion
+    return best
 
 
-def _without_means(group: NDArray[np.int_], table: FloatArray) -> FloatArray:
-    sizes = np.bincount(group)
-    means = np.column_stack([np.bincount(group, column) for column in table.T]) / sizes[:, None]
-    return np.asarray(table - means[group])
+def _levels_go_with_slopes(fit: MixedFit) -> bool:
+    """Whether another centre can gain enough to be worth a fit, by what batches are predicted."""
+    levels, slopes = fit.batch_effects, fit.batch_slopes
+    squares = float(np.sum(levels**2) * np.sum(slopes**2))
+    if squares == 0.0:
+        return False
+    alike = min(float(np.sum(levels * slopes)) ** 2 / squares, 1.0 - 1e-12)
+    # The gain of −2 log-likelihood by a correlation is −J ln(1 − r²); half of it is asked for.
+    return -len(fit.batches) * math.log1p(-alike) > 0.5 * _CENTRE_GAIN
+
+
+def _fitted(tests: Tests, layout: Layout, classes: Classes | None) -> MixedFit:
+    needs_exponents = not bool(np.all(np.isnan(tests.log_pressure_variance)))
+    shared = tests.shared_columns()
+
+    def fitted_at(exponents: dict[str, float], near: MixedFit | None) -> MixedFit:
+        return fit_mixed_model(
+            tests.log_rate,
+            layout.design,
+            tests.batch,
+            tests.known_variance(exponents),
+            slopes=layout.slopes,
+            classes=classes,
+            shared=shared,
+            columns=layout.columns,
+            start=near,
+        )
+
+    fit = fitted_at({}, None)
+    for _ in range(_MAX_REWEIGHTINGS if needs_exponents else 0):
+        before = _exponents(layout, fit)
+        fit = fitted_at(before, fit)
+        after = _exponents(layout, fit)
+        if all(abs(n - before[name]) < _EXPONENT_SETTLED for name, n in after.items()):
+            break
+    return fit
 
 
 def _exponents(layout: Layout, fit: MixedFit) -> dict[str, float]:

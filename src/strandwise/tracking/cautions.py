@@ -20,7 +20,7 @@ __all__ = ["comparison_cautions", "formulation_cautions"]
 
 _FEW_BATCH_DF = 4
 _UNLIKELY = 0.05
-_RARE = 0.01
+_SHARED_MATTERS = 0.005  # of the rate
 # Mean temperatures of the tests this far apart (K) move the rate by about 1 % at _SENSITIVITY.
 _TEMPERATURES_APART = 5.0
 # Change of ln r per kelvin, a middle value of solid propellants (from memory: 0.1 to 0.5 %/K).
@@ -36,6 +36,8 @@ def formulation_cautions(
         _exponent_not_measured(analysis, name, format_pressure),
         _one_batch(analysis, name),
         _spread_assumed(analysis, name),
+        _varies_more(analysis, name),
+        _scatters_more(analysis, name),
         _method_confounded(analysis, name),
         _temperatures_differ(analysis, name),
     )
@@ -49,6 +51,8 @@ def comparison_cautions(analysis: Analysis) -> tuple[Caution, ...]:
         _not_separable,
         _no_repeats,
         _few_batches,
+        _exponents_not_separable,
+        _shared_errors,
         _no_batch_scatter,
         _no_scatter,
         _exponent_varies,
@@ -100,7 +104,8 @@ def _one_batch(analysis: Analysis, name: str) -> Caution | None:
 def _spread_assumed(analysis: Analysis, name: str) -> Caution | None:
     """Few batches of one formulation cannot show that they vary more than those of the others."""
     counts = {other: analysis.tests.batches_of(other) for other in analysis.names}
-    if counts[name] != 2 or max(counts.values()) < 3 or not analysis.separable:
+    apart = any(one.formulation == name and one.of_batches for one in analysis.unlike)
+    if counts[name] != 2 or max(counts.values()) < 3 or not analysis.separable or apart:
         return None
     return Caution(
         "spread-assumed",
@@ -108,6 +113,31 @@ def _spread_assumed(analysis: Analysis, name: str) -> Caution | None:
         "as those of the other formulations do; where it is harder to mix, its interval is too "
         "narrow",
     )
+
+
+def _varies_more(analysis: Analysis, name: str) -> Caution | None:
+    for one in analysis.unlike:
+        if one.formulation == name and one.of_batches and analysis.fit.batch_sds is not None:
+            others, own = (f"{100 * sd:.1f} %" for sd in analysis.fit.batch_sds[:2])
+            return Caution(
+                "batches-vary-more",
+                f"batches of {name} differ by {own} from one to the next, those of the other "
+                f"formulations by {others} (p = {one.p:.1g}): its intervals rest on its own "
+                "batches; look at how it is mixed and cast",
+            )
+    return None
+
+
+def _scatters_more(analysis: Analysis, name: str) -> Caution | None:
+    for one in analysis.unlike:
+        if one.formulation == name and not one.of_batches:
+            return Caution(
+                "tests-scatter-more",
+                f"tests of {name} scatter about their batch {one.ratio:.1f} times as much as those "
+                f"of the other formulations (p = {one.p:.1g}): its intervals rest on its own "
+                "scatter; look for a test that stands out, for cracks, voids or poor inhibition",
+            )
+    return None
 
 
 def _method_confounded(analysis: Analysis, name: str) -> Caution | None:
@@ -215,12 +245,40 @@ def _exponent_varies(analysis: Analysis) -> Caution | None:
     p = analysis.exponent_heterogeneity_p
     if p is None or p >= _UNLIKELY:
         return None
+    spread = analysis.fit.slope_sd
     message = (
-        "batches of one formulation differ in exponent more than their scatter explains "
-        f"(p = {p:.1g}), which the comparison does not allow for: its intervals for exponents, "
-        "and for rates away from the middle of the tests, are too narrow"
+        f"batches of one formulation differ in exponent more than chance explains (p = {p:.1g}"
+    )
+    message += "" if spread is None else f", standard deviation {spread:.2g}"
+    message += (
+        "): the intervals allow for it, and are wider for that; look at what differed when they "
+        "were made"
     )
     return Caution("exponent-varies", message)
+
+
+def _exponents_not_separable(analysis: Analysis) -> Caution | None:
+    apart = analysis.exponents_separable or not analysis.separable
+    if apart or len(analysis.layout.measured) < 2:
+        return None
+    message = (
+        "no formulation has two batches tested over a range of pressures: how far batches differ "
+        "in exponent is not known, and exponents are compared as those of the batches tested"
+    )
+    return Caution("exponents-not-separable", message)
+
+
+def _shared_errors(analysis: Analysis) -> Caution | None:
+    shared = analysis.tests.shared_sd[analysis.tests.is_firing]
+    largest = float(np.max(shared, initial=0.0))
+    if largest < _SHARED_MATTERS:
+        return None
+    message = (
+        f"up to {100 * largest:.1f} % of the firings' rates (standard uncertainty) is common to "
+        "all of them, such as an assumed nozzle efficiency or the calibration: more firings do not "
+        "make it smaller, and it stays in whole in every interval that rests on firings"
+    )
+    return Caution("shared-errors", message)
 
 
 def _no_freedom(analysis: Analysis) -> Caution | None:

@@ -42,6 +42,9 @@ class RateObservations:
         where nothing is stated. A sequence left out means that nothing is stated anywhere.
     temperature
         Of the propellant before the burn, K, above zero; None where it is not stated.
+    shared_sd
+        Part of the relative standard uncertainty of the rate at its pressure that all entries
+        with one have in common, so that it does not average out; None for none.
 
     Raises
     ------
@@ -59,6 +62,7 @@ class RateObservations:
     pressure_sd: Sequence[float | None] | None = None
     rate_sd: Sequence[float | None] | None = None
     temperature: Sequence[float | None] | None = None
+    shared_sd: Sequence[float | None] | None = None
 
     def __post_init__(self) -> None:
         count = len(self.test)
@@ -70,7 +74,7 @@ class RateObservations:
         object.__setattr__(self, "is_firing", tuple(bool(flag) for flag in self.is_firing))
         for name in ("pressure", "rate"):
             object.__setattr__(self, name, tuple(float(x) for x in getattr(self, name)))
-        for name in ("pressure_sd", "rate_sd", "temperature"):
+        for name in ("pressure_sd", "rate_sd", "temperature", "shared_sd"):
             values = getattr(self, name)
             known = (None,) * count if values is None else tuple(_known(x) for x in values)
             object.__setattr__(self, name, known)
@@ -103,6 +107,7 @@ class RateObservations:
             pressure_sd=[point.pressure_sd for point in used],
             rate_sd=[point.rate_sd for point in used],
             temperature=[point.temperature for point in used],
+            shared_sd=[point.shared_sd for point in used],
         )
 
     def __len__(self) -> int:
@@ -121,7 +126,7 @@ class RateObservations:
                 if not (math.isfinite(value) and value > 0):
                     msg = f"the {name} of test {test} is {value!r}"
                     raise DataError(msg, expected="a finite number above zero")
-        for name in ("pressure_sd", "rate_sd"):
+        for name in ("pressure_sd", "rate_sd", "shared_sd"):
             for test, value in zip(self.test, getattr(self, name), strict=True):
                 if value is not None and not (math.isfinite(value) and value >= 0):
                     msg = f"the {name} of test {test} is {value!r}"
@@ -242,7 +247,10 @@ class Comparison:
         Absolute pressure of the comparison, Pa.
     between_batch_sd, within_batch_sd
         Standard deviations of ln(rate) from batch to batch of one formulation, and from test to
-        test of one batch (0.02 is 2 % of the rate); None where the data cannot tell.
+        test of one batch (0.02 is 2 % of the rate); None where the data cannot tell. Of all
+        formulations together.
+    between_batch_n_sd
+        Standard deviation of the exponent from batch to batch of one formulation; None as above.
     rate_kind
         What the rates stand for: ``strand`` or ``firing`` where all tests are, or are referred
         to, that kind; ``mixed`` where strands and firings could not be tied together, so that
@@ -268,6 +276,7 @@ class Comparison:
     formulations: tuple[FormulationShift, ...]
     doses: tuple[DoseSlope, ...] = ()
     covariates: tuple[CovariateSlope, ...] = ()
+    between_batch_n_sd: float | None = None
     method_offset: float | None = None
     method_offset_ci95: tuple[float, float] | None = None
     cautions: tuple[Caution, ...] = ()

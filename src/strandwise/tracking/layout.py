@@ -9,7 +9,7 @@ import numpy as np
 
 from strandwise.errors import DataError
 from strandwise.findings import Caution
-from strandwise.tracking.mixed import design_degrees
+from strandwise.tracking.random_effects import design_degrees
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,11 +26,12 @@ __all__ = ["Layout", "Tests", "lay_out", "tests_of"]
 # A formulation whose pressures lie within 10 % of one another has no exponent of its own.
 _NARROWEST_RANGE = 1.1
 _ESTIMABLE = 1e-8
+# How many times better than the middle one a test's stated uncertainty is believed to be.
+_BEST_OF_MIDDLE = 30.0
 # Exponent that weighs the pressure's uncertainty before one is fitted: the middle of what solid
 # propellants show (common practice, no source); it only sets first weights.
-_BEST_OF_MIDDLE = 30.0
-"""How many times better than the middle one a test's stated uncertainty is believed to be."""
 _FIRST_EXPONENT = 0.5
+_LEAST_OWN = 0.01  # part of a stated variance that is a test's own whatever it shares
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -51,6 +52,9 @@ class Tests:
         ln(P/Pa) and ln(r/(m/s)), shape (N,).
     log_pressure_variance, log_rate_variance
         Squares of the relative standard uncertainties, shape (N,); NaN where not stated.
+    shared_sd
+        Part of the standard uncertainty of ln r that all tests with one have in common, shape
+        (N,); 0 for none.
     merged
         Names of the tests that were put together from several sections.
     """
@@ -64,11 +68,19 @@ class Tests:
     log_rate: FloatArray
     log_pressure_variance: FloatArray
     log_rate_variance: FloatArray
+    shared_sd: FloatArray
     merged: tuple[str, ...]
 
     def rows_of(self, formulation: str) -> NDArray[np.bool_]:
         """Mask of the rows of one formulation, shape (N,)."""
         return np.array([name == formulation for name in self.formulation])
+
+    def shared_columns(self) -> FloatArray:
+        """The shared errors of each formulation's tests, shape (N, formulations with any)."""
+        columns = [
+            np.where(self.rows_of(f), self.shared_sd, 0.0) for f in dict.fromkeys(self.formulation)
+        ]
+        return np.array([one for one in columns if one.any()]).reshape(-1, self.shared_sd.size).T
 
     def batches_of(self, formulation: str) -> int:
         """Count the batches of one formulation."""
@@ -97,6 +109,8 @@ class Tests:
         from_pressure = n**2 * self.log_pressure_variance
         total = np.nan_to_num(self.log_rate_variance) + np.nan_to_num(from_pressure)
         stated = total > 0.0
+        # What tests share does not scatter; it is added to the intervals as a whole.
+        total = np.maximum(total - self.shared_sd**2, _LEAST_OWN * total)
         if not stated.any():
             return None
         for kind in (False, True):
@@ -126,6 +140,7 @@ def tests_of(observations: RateObservations) -> Tests:
     pressure_sd = np.array(observations.pressure_sd, dtype=np.float64) / pressure
     rate_sd = np.array(observations.rate_sd, dtype=np.float64) / rate
     temperature = np.array(observations.temperature, dtype=np.float64)
+    shared_sd = np.nan_to_num(np.array(observations.shared_sd, dtype=np.float64))
     return Tests(
         batch=tuple(observations.batch[row[0]] for row in rows),
         formulation=tuple(observations.formulation[row[0]] for row in rows),
@@ -136,6 +151,7 @@ def tests_of(observations: RateObservations) -> Tests:
         log_rate=np.array([np.mean(np.log(rate[row])) for row in rows]),
         log_pressure_variance=np.array([np.mean(pressure_sd[row]) ** 2 for row in rows]),
         log_rate_variance=np.array([np.mean(rate_sd[row]) ** 2 for row in rows]),
+        shared_sd=np.array([np.mean(shared_sd[row]) for row in rows]),
         merged=tuple(observations.test[row[0]] for row in rows if len(row) > 1),
     )
 
@@ -182,6 +198,11 @@ class Layout:
         both kinds occur without anything that ties them together.
     within
         The design less its batch means, shape (N, p).
+    slopes
+        ln P less `centre`, shape (N,): what a batch's own exponent multiplies.
+    centre
+        Mean of ln(P/Pa) over the tests, where a batch's own level and exponent are taken as
+        independent.
     """
 
     design: FloatArray
@@ -195,6 +216,8 @@ class Layout:
     left_out: dict[str, Caution]
     confounding: FloatArray
     within: FloatArray
+    slopes: FloatArray
+    centre: float
 
     def level(self, formulation: str) -> FloatArray:
         """Contrast that gives ln r of a formulation at the pressure."""
@@ -275,6 +298,7 @@ def lay_out(
             confounding = explained
     plain = design.shape[1]
     design, fitted, left_out = _with_covariates(design, tests.batch, covariates)
+    centre = float(np.mean(tests.log_pressure))
     names_of_columns = (*(name for name, _ in columns), *(c.name for c in fitted))
     return Layout(
         design=design,
@@ -288,6 +312,8 @@ def lay_out(
         left_out=left_out,
         confounding=np.pad(confounding, (0, design.shape[1] - confounding.size)),
         within=_within(design, tests.batch),
+        slopes=tests.log_pressure - centre,
+        centre=centre,
     )
 
 

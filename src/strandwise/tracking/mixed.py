@@ -1,7 +1,8 @@
-"""Linear model with a random intercept per batch, and small-sample inference about it."""
+"""Linear model with a level and a slope that batches draw at random, and inference about it."""
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING
@@ -10,11 +11,18 @@ import numpy as np
 from scipy.special import chdtr, stdtr, stdtrit
 
 from strandwise.errors import DataError
-from strandwise.tracking.reml import BlockModel, estimate_variances
+from strandwise.tracking.random_effects import (
+    degrees_of_freedom,
+    numbered,
+    orthonormal,
+    random_effects_model,
+)
+from strandwise.tracking.reml import Evaluation, estimate_variances
 from strandwise.tracking.small_sample import (
     adjusted_covariance,
     contrast_df,
     variance_covariance,
+    with_shared,
 )
 
 if TYPE_CHECKING:
@@ -22,13 +30,16 @@ if TYPE_CHECKING:
 
     from numpy.typing import ArrayLike, NDArray
 
+    from strandwise.tracking.random_effects import Classes, Degrees
+    from strandwise.tracking.reml import BlockModel
+
     FloatArray = NDArray[np.float64]
 
-__all__ = ["ContrastEstimate", "MixedFit", "design_degrees", "fit_mixed_model"]
+__all__ = ["ContrastEstimate", "MixedFit", "fit_mixed_model"]
 
 _RANK_TOLERANCE = 1e-9
 _EXACT = 1e-12  # residuals below this part of the response are rounding, not scatter
-# Test scatter below this part of the total scatter is not told from none: V would be singular.
+# Scatter below this part of the total is not told from none; of tests, V would be singular.
 _FLOOR = 1e-5
 _WIDEST_RATIO = 1e-7  # of variances: beyond it the traces of the likelihood cancel to rounding
 
@@ -71,33 +82,40 @@ class ContrastEstimate:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class MixedFit:
-    """A fitted model y = Xβ + b_batch + ε.
+    """A fitted model y = Xβ + b_batch + s_batch·x + ε.
 
     Parameters
     ----------
     beta
         Coefficients, shape (p,).
     covariance
-        Their covariance with the Kenward–Roger adjustment, shape (p, p); zeros where the data
-        leave no scatter or have none.
+        Their covariance with the Kenward–Roger adjustment, and with what shared errors add where
+        they are the same in all rows, shape (p, p); zeros where the data leave no scatter or
+        have none.
     covariance_unadjusted
         (Xᵀ V⁻¹ X)⁻¹.
-    batch_sd
-        σ_b; None where it is not estimable: the design takes up every difference between
-        batches, or no batch was measured more often than the design uses up.
-    residual_sd
-        σ_w, scatter beyond the known variances; None without any residual degree of freedom.
-        Where `batch_sd` is None it holds what both would have told.
+    shared_effects
+        What one standard deviation of each group's shared error does to `beta`, shape (p, k).
+    batch_sds
+        σ_b of each class of batches; None where it is not estimable: the design takes up every
+        difference between batches, or no batch was measured more often than the design uses up.
+    residual_sds
+        σ_w of each class of rows, scatter beyond the known variances; None without any residual
+        degree of freedom. Where `batch_sds` is None it holds what both would have told.
+    slope_sd
+        σ_s; None where it is not estimable (or not asked for), and slopes are then taken as alike.
     within_sd
-        Scatter of the rows about their own batch after the design, known variances included and
-        with no model for them; None without degrees of freedom for it.
-    batches, batch_effects
-        Names in order of appearance, and b of each, shrunk towards zero (best linear unbiased
-        prediction).
+        Scatter of the rows about their own batch's level (and slope, where there is a `slope_sd`)
+        after the design, known variances included and with no model for them; None without
+        degrees of freedom for it.
+    batches, batch_effects, batch_slopes
+        Names in order of appearance, and b and s of each, shrunk towards zero (best linear
+        unbiased prediction).
     reml_criterion
         −2 · restricted log-likelihood, constants included; None for an exact or saturated fit.
-    between_df, within_df
-        Degrees of freedom that only batches, and that only rows within batches, leave.
+    between_df, slope_df, within_df
+        Degrees of freedom that the batches' levels, then their slopes, then the rows within
+        batches leave; `slope_df` is 0 where there is no `slope_sd`.
     exact
         The response fits without scatter, to rounding.
     overstatement_p
@@ -105,36 +123,55 @@ class MixedFit:
         right; None without known variances.
     rounding
         Values at or below this are not told from zero.
+    variances, variance_gradient, variance_covariance
+        The variances in the order of the model; −Xᵀ V⁻¹ V_i V⁻¹ X and the covariance of the
+        estimated variances, in a unit of their own.
     """
 
     beta: FloatArray
     covariance: FloatArray
     covariance_unadjusted: FloatArray
-    batch_sd: float | None
-    residual_sd: float | None
+    shared_effects: FloatArray
+    batch_sds: tuple[float, ...] | None
+    residual_sds: tuple[float, ...] | None
+    slope_sd: float | None
     within_sd: float | None
     batches: tuple[str, ...]
     batch_effects: FloatArray
+    batch_slopes: FloatArray
     reml_criterion: float | None
     between_df: int
+    slope_df: int
     within_df: int
     exact: bool
     overstatement_p: float | None
     rounding: float
+    variances: FloatArray
     variance_gradient: FloatArray
     variance_covariance: FloatArray
 
     @property
     def df(self) -> int:
         """Rows less coefficients."""
-        return self.between_df + self.within_df
+        return self.between_df + self.slope_df + self.within_df
+
+    @property
+    def batch_sd(self) -> float | None:
+        """σ_b, the largest where batches are not taken as alike."""
+        return None if self.batch_sds is None else max(self.batch_sds)
+
+    @property
+    def residual_sd(self) -> float | None:
+        """σ_w, the largest where rows are not taken as alike."""
+        return None if self.residual_sds is None else max(self.residual_sds)
 
     def contrast(self, weights: ArrayLike) -> ContrastEstimate:
         """Estimate Σ wᵢβᵢ with Student's t on Kenward–Roger degrees of freedom.
 
         For one contrast the Kenward–Roger df are 2v²/(gᵀWg), with v the unadjusted variance, g
         its gradient in the variance components and W the covariance of these; the scale factor
-        is then 1 (Kenward & Roger, Biometrics 53 (1997) 983). They are not taken below 1.
+        is then 1 (Kenward & Roger, Biometrics 53 (1997) 983). They are not taken below 1. What
+        rows share is added whole, see `with_shared`.
 
         Parameters
         ----------
@@ -167,7 +204,10 @@ class MixedFit:
             self.variance_covariance,
             limit=self.df,
         )
-        sd = float(np.sqrt(adjusted if adjusted > 0.0 else unadjusted))
+        effects = w @ self.shared_effects
+        adjusted -= float(np.sum(effects)) ** 2
+        variance, df = with_shared(adjusted if adjusted > 0.0 else unadjusted, df, effects)
+        sd = float(np.sqrt(variance))
         t = value / sd
         p = 2.0 * float(stdtr(df, -abs(t)))
         half = float(stdtrit(df, 0.975)) * sd
@@ -180,14 +220,18 @@ def fit_mixed_model(
     groups: Sequence[str],
     known_variance: ArrayLike | None = None,
     *,
+    slopes: ArrayLike | None = None,
+    classes: Classes | None = None,
+    shared: ArrayLike | None = None,
     columns: Sequence[str] | None = None,
+    start: MixedFit | None = None,
 ) -> MixedFit:
-    """Fit y = Xβ + b_batch + ε, b ~ N(0, σ_b²), ε ~ N(0, σ_w² + d).
+    """Fit y = Xβ + b_batch + s_batch·x + ε, b ~ N(0, σ_b²), s ~ N(0, σ_s²), ε ~ N(0, σ_w² + d).
 
-    REML for σ_b² ≥ 0 and σ_w² ≥ 0, generalised least squares for β, and the Kenward–Roger
-    adjusted covariance Φ + 2Φ[Σ Wᵢⱼ(Qᵢⱼ − PᵢΦPⱼ)]Φ (Kenward & Roger, Biometrics 53 (1997) 983;
-    V is linear in the variances, so their R term is zero). Variances that come out at zero stay
-    in the adjustment: that they may not be zero still costs degrees of freedom.
+    REML for the variances, none below zero, generalised least squares for β, and the
+    Kenward–Roger adjusted covariance Φ + 2Φ[Σ Wᵢⱼ(Qᵢⱼ − PᵢΦPⱼ)]Φ (Kenward & Roger, Biometrics 53
+    (1997) 983; V is linear in the variances, so their R term is zero). Variances that come out at
+    zero stay in the adjustment: that they may not be zero still costs degrees of freedom.
 
     A known variance that is larger than the scatter shows leaves σ_w = 0 and intervals from
     the known variance: wider than the scatter alone would give. A common error of all readings
@@ -203,8 +247,17 @@ def fit_mixed_model(
         Batch of each row, length N.
     known_variance
         d, shape (N,), unit of y squared, zero or more; None for none.
+    slopes
+        x, shape (N,); b and s are independent where x is 0. None: batches do not differ in slope.
+    classes
+        Batches and rows whose spread is not taken as alike; None: all are.
+    shared
+        Standard deviation of the error that the rows of one group have in common, one column for
+        each group, shape (N, k), in the unit of y; not part of `known_variance`.
     columns
         Names of the design's columns for messages.
+    start
+        A fit of nearly the same data, whose variances are near.
 
     Raises
     ------
@@ -213,96 +266,109 @@ def fit_mixed_model(
         column that is a combination of the columns before it, fewer rows than columns.
     """
     y, X, d = _checked(response, design, groups, known_variance)
-    q = _orthonormal(X, columns)
-    batches, group = _numbered(groups)
-    between_df, within_df = _degrees_of_freedom(q, group, len(batches))
-    df = between_df + within_df
+    q = orthonormal(X, columns)
+    batches, group = numbered(groups)
+    x = None if slopes is None else np.asarray(slopes, dtype=np.float64)
+    if x is not None and (x.shape != y.shape or not np.all(np.isfinite(x))):
+        msg = f"slopes of shape {x.shape} for {y.size} rows"
+        raise DataError(msg, expected="one finite number for each row")
+    degrees = degrees_of_freedom(q, group, x)
+    df = sum(degrees)
     scale = _residual_sd(y, q, df) if df else 0.0
     rounding = _EXACT * max(1.0, float(np.max(np.abs(y))))
     exact = df > 0 and scale <= rounding and float(np.min(d)) <= rounding**2
+    common = np.zeros((y.size, 0)) if shared is None else np.asarray(shared, dtype=np.float64)
     make = partial(
         MixedFit,
         batches=batches,
-        between_df=between_df,
-        within_df=within_df,
+        between_df=degrees[0],
+        slope_df=degrees[1],
+        within_df=degrees[2],
         exact=exact,
         rounding=1e3 * rounding,
     )
     if df == 0 or exact:
-        return _without_scatter(y, X, len(batches), exact=exact, make=make)
+        return _without_scatter(y, X, common, len(batches), exact=exact, make=make)
     unit = max(scale, float(np.sqrt(np.mean(d))))
-    model = BlockModel(y / unit, X, group, len(batches), d / unit**2)
-    return _with_scatter(model, unit, between_df, within_df, make)
-
-
-def design_degrees(design: ArrayLike, groups: Sequence[str]) -> tuple[int, int] | None:
-    """Degrees of freedom that batches, and that rows within batches, leave beside a design.
-
-    Parameters
-    ----------
-    design
-        Shape (N, p).
-    groups
-        Batch of each row, length N.
-
-    Returns
-    -------
-    (between, within); None where a column is a combination of the others.
-    """
-    X = np.asarray(design, dtype=np.float64)
-    if X.shape[0] < X.shape[1]:
-        return None
-    try:
-        q = _orthonormal(X, None)
-    except DataError:
-        return None
-    batches, group = _numbered(groups)
-    return _degrees_of_freedom(q, group, len(batches))
+    model, free = random_effects_model(
+        y / unit, X, group, d / unit**2, degrees, slopes=x, classes=classes
+    )
+    return _with_scatter(model, free, unit, common, degrees, make, start)
 
 
 def _with_scatter(
-    model: BlockModel, unit: float, between_df: int, within_df: int, make: partial[MixedFit]
+    model: BlockModel,
+    free: NDArray[np.bool_],
+    unit: float,
+    common: FloatArray,
+    degrees: Degrees,
+    make: partial[MixedFit],
+    start: MixedFit | None,
 ) -> MixedFit:
-    split = between_df > 0 and within_df > 0
     d = model.known_variance
     least = max(_FLOOR**2, _WIDEST_RATIO * float(np.max(d)))
     floor = max(0.0, least - float(np.min(d)))
-    at = estimate_variances(model, with_batch=split, floor=floor)
-    kept = np.array([split, True])
-    W = variance_covariance(at, kept)
-    batch_variance, residual_variance = at.variances
-    solved = at.solve(at.residual[:, None])[:, 0]
-    within_sd, overstatement_p = _within_scatter(model, within_df)
+    near = None if start is None else start.variances / unit**2
+    if near is not None and near.shape != free.shape:
+        near = None
+    at = estimate_variances(model, free=free, floor=floor, start=near)
+    W = variance_covariance(at, free)
+    has_slope = degrees[1] > 0
+    levels = model.random_count - has_slope
+    mean_square = np.mean(model.random**2, axis=0)
+    random = at.variances[: model.random_count]
+    random = np.where(random * mean_square > _FLOOR**2, random, 0.0)
+    of_levels, of_rows = random[:levels], at.variances[model.random_count :]
+    within_sd, overstatement_p = _within_scatter(model, degrees[2])
+    sds = [float(np.sqrt(one)) * unit for one in of_levels]
+    effects = at.random_effects * unit
+    moved = at.covariance @ at.solved_design.T @ common
+    together = np.sum(moved, axis=1)
     return make(
         beta=at.coefficients * unit,
-        covariance=adjusted_covariance(at, W) * unit**2,
+        covariance=adjusted_covariance(at, W) * unit**2 + np.outer(together, together),
         covariance_unadjusted=at.covariance * unit**2,
-        batch_sd=float(np.sqrt(batch_variance)) * unit if split else None,
-        residual_sd=float(np.sqrt(residual_variance)) * unit if residual_variance > floor else 0.0,
+        shared_effects=moved,
+        batch_sds=tuple(sds) if free[0] else None,
+        residual_sds=tuple(float(np.sqrt(one)) * unit if one > floor else 0.0 for one in of_rows),
+        slope_sd=float(np.sqrt(random[levels])) * unit if has_slope else None,
         within_sd=None if within_sd is None else within_sd * unit,
-        batch_effects=batch_variance * model.group_sum(solved) * unit,
-        reml_criterion=at.criterion + 2.0 * (between_df + within_df) * float(np.log(unit)),
+        batch_effects=np.sum(effects[:, :levels], axis=1),
+        batch_slopes=effects[:, levels] if has_slope else np.zeros(effects.shape[0]),
+        reml_criterion=at.criterion + 2.0 * sum(degrees) * float(np.log(unit)),
         overstatement_p=overstatement_p,
         # In the unit that leaves the variances' own covariance without one.
+        variances=at.variances * unit**2,
         variance_gradient=at.first_products / unit**2,
         variance_covariance=W,
     )
 
 
 def _without_scatter(
-    y: FloatArray, X: FloatArray, batch_count: int, *, exact: bool, make: partial[MixedFit]
+    y: FloatArray,
+    X: FloatArray,
+    common: FloatArray,
+    batch_count: int,
+    *,
+    exact: bool,
+    make: partial[MixedFit],
 ) -> MixedFit:
     size = X.shape[1]
+    none = (0.0,) if exact else None
     return make(
         beta=np.linalg.lstsq(X, y)[0],
         covariance=np.zeros((size, size)),
         covariance_unadjusted=np.zeros((size, size)),
-        batch_sd=0.0 if exact else None,
-        residual_sd=0.0 if exact else None,
+        shared_effects=np.linalg.lstsq(X, common)[0],
+        batch_sds=none,
+        residual_sds=none,
+        slope_sd=0.0 if exact and make.keywords["slope_df"] else None,
         within_sd=0.0 if exact else None,
         batch_effects=np.zeros(batch_count),
+        batch_slopes=np.zeros(batch_count),
         reml_criterion=None,
         overstatement_p=None,
+        variances=np.zeros(2),
         variance_gradient=np.zeros((2, size, size)),
         variance_covariance=np.zeros((2, 2)),
     )
@@ -336,39 +402,6 @@ def _checked(
     return y, X, d
 
 
-def _orthonormal(X: FloatArray, columns: Sequence[str] | None) -> FloatArray:
-    """Orthonormal basis of the columns of X, (N, p); names the first column that adds nothing."""
-    q = np.zeros_like(X)
-    for index in range(X.shape[1]):
-        column = X[:, index]
-        rest = column - q @ (q.T @ column)
-        rest -= q @ (q.T @ rest)
-        length = float(np.linalg.norm(rest))
-        if length <= _RANK_TOLERANCE * float(np.linalg.norm(column)) or length == 0.0:
-            name = repr(columns[index]) if columns else f"number {index}"
-            msg = f"design column {name} is a combination of the columns before it"
-            raise DataError(msg, expected="independent columns", hint="leave it out")
-        q[:, index] = rest / length
-    return q
-
-
-def _numbered(groups: Sequence[str]) -> tuple[tuple[str, ...], NDArray[np.intp]]:
-    number: dict[str, int] = {}
-    index = [number.setdefault(name, len(number)) for name in groups]
-    return tuple(number), np.asarray(index, dtype=np.intp)
-
-
-def _degrees_of_freedom(q: FloatArray, group: NDArray[np.intp], count: int) -> tuple[int, int]:
-    """Rank of the batches beyond the design, and what is left for rows within batches."""
-    by_group = np.zeros((count, q.shape[1]))
-    np.add.at(by_group, group, q)
-    sizes = np.bincount(group, minlength=count).astype(np.float64)
-    scaled = by_group / np.sqrt(sizes)[:, None]
-    eigenvalues = np.linalg.eigvalsh(np.eye(count) - scaled @ scaled.T)
-    between = int(np.sum(eigenvalues > _RANK_TOLERANCE))
-    return between, q.shape[0] - q.shape[1] - between
-
-
 def _residual_sd(y: FloatArray, q: FloatArray, df: int) -> float:
     residual = y - q @ (q.T @ y)
     # A second pass, as the rounding of the first must not look like scatter.
@@ -377,21 +410,21 @@ def _residual_sd(y: FloatArray, q: FloatArray, df: int) -> float:
 
 
 def _within_scatter(model: BlockModel, within_df: int) -> tuple[float | None, float | None]:
-    """Scatter about the batches' own levels, and how likely so little is if d is right."""
+    """Scatter beside the batches' own columns, and how likely so little is if d is right."""
     if within_df == 0:
         return None, None
-    plain = _within_sum_of_squares(model, np.ones_like(model.response))
-    within_sd = float(np.sqrt(plain / within_df))
+    even = dataclasses.replace(model, known_variance=np.zeros_like(model.response))
+    within_sd = float(np.sqrt(_within_sum_of_squares(even, 1.0) / within_df))
     if float(np.min(model.known_variance)) <= 0.0:
         return within_sd, None
-    weighted = _within_sum_of_squares(model, 1.0 / model.known_variance)
-    return within_sd, float(chdtr(within_df, weighted))
+    return within_sd, float(chdtr(within_df, _within_sum_of_squares(model, 0.0)))
 
 
-def _within_sum_of_squares(model: BlockModel, weight: FloatArray) -> float:
-    rows = np.column_stack([model.design, model.response])
-    total = model.group_sum(weight)[:, None]
-    mean = model.group_sum(weight[:, None] * rows) / total
-    inner = np.sqrt(weight)[:, None] * (rows - mean[model.group])
+def _within_sum_of_squares(model: BlockModel, scatter: float) -> float:
+    """Weighted squares with every batch's own columns free."""
+    variances = np.zeros(model.random_count + model.classes.shape[0])
+    variances[model.random_count :] = scatter
+    at = Evaluation(model, variances)
+    inner, _ = at.split(np.column_stack([model.design, model.response]))
     fitted = np.linalg.lstsq(inner[:, :-1], inner[:, -1], rcond=_RANK_TOLERANCE)[0]
     return float(np.sum((inner[:, -1] - inner[:, :-1] @ fitted) ** 2))

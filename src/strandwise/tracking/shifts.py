@@ -46,13 +46,14 @@ def compare_formulations(
 ) -> Comparison:
     """Compare the burn rate and exponent of formulations with those of a baseline.
 
-    The model is ln r = α_f + n_f ln(P/P_at) + δ·[firing] + b_batch + ε with a random b for each
-    batch (see `fit_mixed_model`), stated uncertainties entering as known variance σ_lnr² +
-    n²σ_lnP². The offset δ of firings is one for all formulations and is fitted where the data
-    tie it down. A formulation that was tested at one pressure (within 10 %) borrows the
-    baseline's exponent, over a short way only. p-values are adjusted for the number of
-    formulations compared (`many_to_one_p`); intervals are not. Batches are taken to differ in
-    level and not in exponent; where they visibly differ in both, a caution says so.
+    The model is ln r = α_f + n_f ln(P/P_at) + δ·[firing] + b_batch + s_batch ln(P/P_c) + ε with a
+    random level b and exponent s for each batch (see `fit_mixed_model`), stated uncertainties
+    entering as known variance σ_lnr² + n²σ_lnP², and what firings share of them whole. The offset δ
+    of firings is one for all formulations and is fitted where the data tie it down. A formulation
+    that was tested at one pressure (within 10 %) borrows the baseline's exponent, over a short way
+    only. p-values are adjusted for the number of formulations compared (`many_to_one_p`); intervals
+    are not. A formulation that visibly varies more than the others has a spread of its own, and a
+    caution says so.
 
     Parameters
     ----------
@@ -94,8 +95,9 @@ def compare_formulations(
     return Comparison(
         baseline=baseline,
         pressure=pressure,
-        between_batch_sd=analysis.fit.batch_sd,
+        between_batch_sd=analysis.one_spread.batch_sd,
         within_batch_sd=analysis.within_batch_sd,
+        between_batch_n_sd=analysis.one_spread.slope_sd,
         rate_kind=analysis.rate_kind,
         formulations=tuple(
             _row(
@@ -153,7 +155,7 @@ def _row(
     n_contrast = analysis.exponent_contrast(name)
     n = None if n_contrast is None else analysis.estimate(n_contrast)
     # One batch of each tells how the batches differ in exponent, not that the formulations do.
-    n_shift_p = n_shift.p if n_shift is not None and analysis.separable else None
+    n_shift_p = n_shift.p if n_shift is not None and analysis.exponents_separable else None
     return FormulationShift(
         formulation=name,
         batches=analysis.tests.batches_of(name),

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.float64]
 
-__all__ = ["adjusted_covariance", "contrast_df", "variance_covariance"]
+__all__ = ["adjusted_covariance", "contrast_df", "variance_covariance", "with_shared"]
 
 
 def variance_covariance(at: Evaluation, kept: NDArray[np.bool_]) -> FloatArray:
@@ -25,18 +25,18 @@ def variance_covariance(at: Evaluation, kept: NDArray[np.bool_]) -> FloatArray:
     Parameters
     ----------
     at
-        The model at (σ_b², σ_w²).
+        The model at its variances.
     kept
-        Which of the two are estimated, shape (2,).
+        Which of them are estimated, shape (variances,).
 
     Returns
     -------
-    Shape (2, 2), zero for what is not estimated.
+    Shape (variances, variances), zero for what is not estimated.
     """
     picked = np.ix_(kept, kept)
     information = at.information[picked]
     scale = 1.0 / np.sqrt(np.diag(information))
-    out = np.zeros((2, 2))
+    out = np.zeros(at.information.shape)
     out[picked] = np.linalg.pinv(scale[:, None] * information * scale, rcond=1e-12)
     out[picked] *= np.outer(scale, scale)
     return out
@@ -50,7 +50,7 @@ def adjusted_covariance(at: Evaluation, W: FloatArray) -> FloatArray:
     at
         The model at its variances.
     W
-        Covariance of these, shape (2, 2).
+        Covariance of these, shape (variances, variances).
 
     References
     ----------
@@ -80,9 +80,9 @@ def contrast_df(
     covariance
         Φ, unadjusted, shape (p, p).
     variance_gradient
-        −Xᵀ V⁻¹ V_i V⁻¹ X, shape (2, p, p).
+        −Xᵀ V⁻¹ V_i V⁻¹ X, shape (variances, p, p).
     W
-        Covariance of the variances, shape (2, 2).
+        Covariance of the variances, square.
     limit
         Rows less coefficients: neither the batches nor the rows leave more than all together.
     """
@@ -94,3 +94,22 @@ def contrast_df(
     if spread <= 0.0:
         return most
     return min(max(2.0 * unadjusted**2 / spread, 1.0), most)
+
+
+def with_shared(scatter: float, df: float, effects: FloatArray) -> tuple[float, float]:
+    """Variance and degrees of freedom of a contrast with the errors that groups of rows share.
+
+    Such an error adds its variance whole (GUM, JCGM 100:2008, 5.2), and Welch and Satterthwaite's
+    degrees of freedom (G.4.1) with none of its own. How far the groups have it in common with each
+    other is not known: the variance is linear in that correlation, and the larger of the ends 0
+    and 1 is taken.
+
+    Parameters
+    ----------
+    scatter, df
+        Variance from scatter, and its degrees of freedom.
+    effects
+        What one standard deviation of each group's shared error does to the contrast, shape (k,).
+    """
+    shared = max(float(np.sum(effects)) ** 2, float(np.sum(effects**2)))
+    return scatter + shared, df * (1.0 + shared / scatter) ** 2

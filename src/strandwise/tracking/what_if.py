@@ -13,12 +13,13 @@ from scipy.special import stdtrit
 from strandwise.errors import DataError
 from strandwise.findings import Caution
 from strandwise.tracking.layout import lay_out
-from strandwise.tracking.mixed import design_degrees
-from strandwise.tracking.reml import BlockModel, Evaluation
+from strandwise.tracking.random_effects import design_degrees, random_effects_model
+from strandwise.tracking.reml import Evaluation
 from strandwise.tracking.small_sample import (
     adjusted_covariance,
     contrast_df,
     variance_covariance,
+    with_shared,
 )
 
 if TYPE_CHECKING:
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
 
     from strandwise.tracking.analysis import Analysis
     from strandwise.tracking.layout import Tests
+    from strandwise.tracking.random_effects import Degrees
 
     FloatArray = NDArray[np.float64]
 
@@ -78,12 +80,15 @@ class VarianceComponents:
         Standard deviation of ln(rate) from batch to batch of one formulation.
     test_sd
         From test to test of one batch, beyond the stated uncertainties.
+    exponent_sd
+        Of the exponent, from batch to batch of one formulation.
     cautions
         Where these are not plain estimates.
     """
 
     batch_sd: float
     test_sd: float
+    exponent_sd: float = 0.0
     cautions: tuple[Caution, ...] = ()
 
 
@@ -135,7 +140,7 @@ def variance_components(
         if not (math.isfinite(value) and value > 0):
             msg = f"an assumed scatter is {value!r}"
             raise DataError(msg, expected="a fraction of the rate above zero, such as 0.03")
-    fit = analysis.fit
+    fit = analysis.one_spread
     if fit.exact or fit.residual_sd is None:
         both = (_assumed("batch", assumed_batch_sd), _assumed("test", assumed_test_sd))
         return VarianceComponents(batch_sd=assumed_batch_sd, test_sd=assumed_test_sd, cautions=both)
@@ -151,15 +156,23 @@ def variance_components(
         return VarianceComponents(
             batch_sd=assumed_batch_sd, test_sd=fit.residual_sd, cautions=cautions
         )
+    of_exponents = fit.slope_sd or 0.0
     if fit.batch_sd > 0.0:
-        return VarianceComponents(batch_sd=fit.batch_sd, test_sd=fit.residual_sd)
+        return VarianceComponents(
+            batch_sd=fit.batch_sd, test_sd=fit.residual_sd, exponent_sd=of_exponents
+        )
     batch_sd = _one_error_above_zero(analysis, fit.residual_sd)
     message = (
         "the batches show no spread of their own, which few batches often do not; "
         f"{100 * batch_sd:.2g} % of the rate is taken, to be on the careful side"
     )
     caution = Caution("batch-scatter-zero", message)
-    return VarianceComponents(batch_sd=batch_sd, test_sd=fit.residual_sd, cautions=(caution,))
+    return VarianceComponents(
+        batch_sd=batch_sd,
+        test_sd=fit.residual_sd,
+        exponent_sd=of_exponents,
+        cautions=(caution,),
+    )
 
 
 def shift_precision(
@@ -195,16 +208,19 @@ def shift_precision(
     _check_additions(analysis, additions)
     tests = _with_additions(analysis.tests, additions)
     layout = lay_out(tests, analysis.baseline, analysis.pressure)
+    centre = analysis.layout.centre
+    layout = dataclasses.replace(layout, centre=centre, slopes=tests.log_pressure - centre)
     planned = dataclasses.replace(analysis, tests=tests, layout=layout)
     known = _known_variance(analysis, additions)
-    degrees = design_degrees(layout.design, tests.batch)
     names = analysis.names[1:]
     out: dict[str, ShiftPrecision | None] = dict.fromkeys(names)
+    degrees = design_degrees(layout.design, tests.batch, layout.slopes)
     if degrees is None or degrees[0] == 0:
         return out
-    at, kept = _evaluation(layout.design, tests.batch, known, components, degrees)
+    at, kept = _evaluation(planned, known, components, degrees)
     W = variance_covariance(at, kept)
     adjusted = adjusted_covariance(at, W)
+    moved = at.covariance @ at.solved_design.T @ tests.shared_columns()
     for name in names:
         contrast = planned.shift_contrast(name)
         if contrast is None:
@@ -212,7 +228,9 @@ def shift_precision(
         unadjusted = float(contrast @ at.covariance @ contrast)
         variance = float(contrast @ adjusted @ contrast)
         df = contrast_df(contrast, at.covariance, at.first_products, W, limit=sum(degrees))
-        out[name] = ShiftPrecision(sd=math.sqrt(variance if variance > 0.0 else unadjusted), df=df)
+        scatter = variance if variance > 0.0 else unadjusted
+        whole, df = with_shared(scatter, df, contrast @ moved)
+        out[name] = ShiftPrecision(sd=math.sqrt(whole), df=df)
     return out
 
 
@@ -227,35 +245,36 @@ def _assumed(which: str, value: float) -> Caution:
 
 def _one_error_above_zero(analysis: Analysis, test_sd: float) -> float:
     """Root of the standard error of σ_b² where its estimate is zero."""
-    degrees = (analysis.fit.between_df, analysis.fit.within_df)
-    components = VarianceComponents(batch_sd=0.0, test_sd=test_sd)
-    at, kept = _evaluation(
-        analysis.layout.design,
-        analysis.tests.batch,
-        _known_variance(analysis, ()),
-        components,
-        degrees,
-    )
+    fit = analysis.one_spread
+    degrees = (fit.between_df, fit.slope_df, fit.within_df)
+    components = VarianceComponents(batch_sd=0.0, test_sd=test_sd, exponent_sd=fit.slope_sd or 0.0)
+    at, kept = _evaluation(analysis, _known_variance(analysis, ()), components, degrees)
     return math.sqrt(math.sqrt(float(variance_covariance(at, kept)[0, 0])))
 
 
 def _evaluation(
-    design: FloatArray,
-    batch: Sequence[str],
+    planned: Analysis,
     known: FloatArray,
     components: VarianceComponents,
-    degrees: tuple[int, int],
+    degrees: Degrees,
 ) -> tuple[Evaluation, NDArray[np.bool_]]:
     """Model at the components, and which of them the tests would tell."""
+    batch = planned.tests.batch
     number = {name: index for index, name in enumerate(dict.fromkeys(batch))}
-    group = np.array([number[name] for name in batch], dtype=np.intp)
-    split = degrees[0] > 0 and degrees[1] > 0
-    test_variance = max(components.test_sd**2, _LEAST_SD**2)
-    variances = np.array([components.batch_sd**2, test_variance])
-    if not split:  # one test a batch: what is told is the sum
-        variances = np.array([0.0, components.batch_sd**2 + test_variance])
-    model = BlockModel(np.zeros(len(batch)), design, group, len(number), known)
-    return Evaluation(model, variances), np.array([split, True])
+    model, kept = random_effects_model(
+        np.zeros(len(batch)),
+        planned.layout.design,
+        np.array([number[name] for name in batch], dtype=np.intp),
+        known,
+        degrees,
+        slopes=planned.layout.slopes,
+        classes=None,
+    )
+    of_batches, of_tests = components.batch_sd**2, max(components.test_sd**2, _LEAST_SD**2)
+    if not kept[0]:  # one test a batch: what is told is the sum
+        of_batches, of_tests = 0.0, of_batches + of_tests
+    of_exponents = [components.exponent_sd**2] * (model.random_count - 1)
+    return Evaluation(model, np.array([of_batches, *of_exponents, of_tests])), kept
 
 
 def _known_variance(analysis: Analysis, additions: Sequence[PlannedTest]) -> FloatArray:
@@ -273,6 +292,8 @@ def _known_variance(analysis: Analysis, additions: Sequence[PlannedTest]) -> Flo
 def _with_additions(tests: Tests, additions: Sequence[PlannedTest]) -> Tests:
     pressure = np.array([test.pressure for test in additions], dtype=np.float64)
     unknown = np.full(pressure.size, np.nan)
+    of_firings = tests.shared_sd[tests.is_firing]
+    shared = float(np.median(of_firings)) if of_firings.size else 0.0
     return dataclasses.replace(
         tests,
         batch=(*tests.batch, *(test.batch for test in additions)),
@@ -286,6 +307,9 @@ def _with_additions(tests: Tests, additions: Sequence[PlannedTest]) -> Tests:
         log_rate=np.concatenate([tests.log_rate, unknown]),
         log_pressure_variance=np.concatenate([tests.log_pressure_variance, unknown]),
         log_rate_variance=np.concatenate([tests.log_rate_variance, unknown]),
+        shared_sd=np.concatenate(
+            [tests.shared_sd, np.array([shared * test.is_firing for test in additions])]
+        ),
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import re
 from typing import TYPE_CHECKING, Any, Literal
 
 from strandwise.errors import RequestError
@@ -30,18 +31,21 @@ if TYPE_CHECKING:
 
 __all__ = ["COVARIATES", "Covariate", "analyse_campaign", "compare_campaign", "drift_of_campaign"]
 
-Covariate = Literal["density", "porosity", "process-temperature"]
+Covariate = Literal["density", "particle-size", "porosity", "process-temperature"]
 """What a batch carries beside its formulation and may explain part of its rate."""
 
 COVARIATES: dict[Covariate, tuple[str, float, str]] = {
     "density": ("measured_density", 10.0, "10 kg/m³"),
+    "particle-size": ("particle_size", 10e-6, "10 µm"),
     "porosity": ("porosity", 0.01, "1 % of porosity"),
     "process-temperature": ("process_temperature", 10.0, "10 K"),
 }
 """Covariate to the batch's attribute, the step its slope is given for (SI), and its text; the
-porosity is that of the batch's mix."""
+porosity is that of the batch's mix, the particle size what its text says."""
 
 _DRIFT_SEED = 1
+_NUMBER = r"(\d+(?:[.,]\d+)?)"
+_SIZE = re.compile(rf"(?:{_NUMBER}\s*(?:-|–|to)\s*)?{_NUMBER}\s*(µm|μm|um|mm)\b")
 
 
 def compare_campaign(
@@ -207,6 +211,10 @@ def _covariate(reduced: ReducedCampaign, name: Covariate) -> BatchCovariate:
     attribute, step, step_text = COVARIATES[name]
     if name == "porosity":
         values = porosity_by_batch(reduced.campaign)
+    elif name == "particle-size":
+        texts = {batch.batch: batch.particle_size for batch in reduced.campaign.batches.values()}
+        sizes = {batch: particle_size_of(text) for batch, text in texts.items()}
+        values = {batch: size for batch, size in sizes.items() if size is not None}
     else:
         values = {
             batch.batch: getattr(batch, attribute)
@@ -216,6 +224,21 @@ def _covariate(reduced: ReducedCampaign, name: Covariate) -> BatchCovariate:
     return BatchCovariate(
         name=name.replace("-", " "), values=values, step=step, step_text=step_text
     )
+
+
+def particle_size_of(text: str) -> float | None:
+    """The size, m, that a batch's note of its powders tells, such as ``<90 µm`` or ``63 to 90 µm``.
+
+    Of a range the geometric middle, of a single sieve its opening. None where the text holds no
+    size, or several that are no range.
+    """
+    found = _SIZE.findall(text)
+    if len(found) != 1:
+        return None
+    low, high, unit = found[0]
+    ends = [float(end.replace(",", ".")) for end in (low or high, high)]
+    size = math.sqrt(ends[0] * ends[1]) * (1e-3 if unit == "mm" else 1e-6)
+    return size if size > 0.0 else None
 
 
 def _outlier_caution(
