@@ -12,6 +12,7 @@ from strandwise.forecast import (
     DrawnLaw,
     FiredMotor,
     Hindcast,
+    HindcastRow,
     MotorDesign,
     Reading,
     Tolerances,
@@ -22,7 +23,8 @@ from strandwise.motor import HollowCylinder, Nozzle, web
 from strandwise.reduction import RatePoint
 
 AT = 3.5e6
-BATCH_SD, STRAND_SD, FIRING_SD, OFFSET = 0.025, 0.015, 0.010, math.log(1.07)
+BATCH_SD, STRAND_SD, TEST_SD, OFFSET = 0.025, 0.011, 0.010, math.log(1.07)
+"""Batch to batch; error of a strand's reading; test to test, strand or motor; ln(motor/strand)."""
 TIME_SD, PRESSURE_SD, C_STAR_SD = 0.015, 0.012, 0.02
 FORMULATIONS = {"base": (7.6e-3, 0.40), "slow": (6.6e-3, 0.43)}
 
@@ -41,22 +43,30 @@ def motor(throat: float, c_star: float = 890.0) -> MotorDesign:
     )
 
 
-def campaign(rng: np.random.Generator) -> tuple[list[RatePoint], list[FiredMotor]]:
-    """Three batches of two formulations, five strands each, and a firing of each."""
+def campaign(
+    rng: np.random.Generator, *, stated: bool = True, offset: float = OFFSET
+) -> tuple[list[RatePoint], list[FiredMotor]]:
+    """Three batches of two formulations, five strands each, and a firing of each.
+
+    `stated`: whether the strands' records state how sure their readings are.
+    """
+    strand_sd = math.hypot(STRAND_SD, TEST_SD)
     points, fired = [], []
     for number in range(6):
         name = ("base", "slow")[number % 2]
         rate, n = FORMULATIONS[name]
         batch, b = f"B{number}", BATCH_SD * rng.standard_normal()
         for strand, pressure in enumerate((1.2e6, 2.0e6, 3.0e6, 4.5e6, 6.0e6)):
-            read = rate * (pressure / AT) ** n * math.exp(b + STRAND_SD * rng.standard_normal())
+            read = rate * (pressure / AT) ** n * math.exp(b + strand_sd * rng.standard_normal())
             points.append(
                 RatePoint(
                     test=f"{batch}-{strand}", batch=batch, formulation=name, kind="strand",
-                    pressure=pressure, pressure_sd=None, rate=read, rate_sd=None, uncertainty="",
+                    pressure=pressure, pressure_sd=None, rate=read,
+                    rate_sd=STRAND_SD * read if stated else None,
+                    uncertainty="stated" if stated else "",
                 )
             )  # fmt: skip
-        faster = b + OFFSET + FIRING_SD * rng.standard_normal()
+        faster = b + offset + TEST_SD * rng.standard_normal()
         throat = 6.4e-3 + 0.3e-3 * (number % 3)
         design = motor(throat)
         true = motor(throat, 890.0 * (1.0 + C_STAR_SD * rng.standard_normal()))
@@ -87,21 +97,73 @@ def campaign(rng: np.random.Generator) -> tuple[list[RatePoint], list[FiredMotor
     return points, fired
 
 
-def hindcast(seed: int, chosen: slice = slice(None)) -> Hindcast:
+def hindcast(seed: int, chosen: slice = slice(None), *, strands_alone: bool = True) -> Hindcast:
     points, fired = campaign(np.random.default_rng(seed))
     # All firings stay among the points, also those that are not predicted themselves.
-    return hindcast_firings(points, fired[chosen], baseline="base", pressure=AT, draws=400)
+    return hindcast_firings(
+        points, fired[chosen], baseline="base", pressure=AT, draws=400, strands_alone=strands_alone
+    )
+
+
+def covered(rows: list[HindcastRow], quantity: str) -> float:
+    own = [row for row in rows if row.quantity == quantity]
+    assert len(own) == 100
+    return sum(row.inside for row in own) / len(own)
+
+
+def of(found: Hindcast, basis: str) -> list[HindcastRow]:
+    return [row for row in found.rows if row.basis == basis]
 
 
 def test_intervals_hold_what_was_measured_as_often_as_they_say() -> None:
-    # Issue: 95 % intervals hold 90 to 98 % of the readings over 100 simulated campaigns.
-    each = [slice(seed % 6, seed % 6 + 1) for seed in range(100)]
-    rows = [row for seed in range(100) for row in hindcast(seed, each[seed]).rows]
+    # Issue: 95 % intervals hold 90 to 98 % of the readings over 100 simulated campaigns; of all
+    # six firings of each 95.3 and 94.7 % (own run).
+    rows = [
+        row
+        for seed in range(100)
+        for row in hindcast(seed, slice(seed % 6, seed % 6 + 1), strands_alone=False).rows
+    ]
     for quantity in ("mean-pressure", "burn-time"):
+        assert 0.90 <= covered(rows, quantity) <= 0.98, quantity
+        own = [row.deviation for row in rows if row.quantity == quantity]
+        assert abs(np.mean(own)) < 0.01
+
+
+def test_readings_that_nobody_is_sure_of_widen_the_intervals() -> None:
+    # Strands that state no uncertainty: their errors of reading pass for scatter of the propellant.
+    widths = []
+    for stated in (True, False):
+        points, fired = campaign(np.random.default_rng(4), stated=stated)
+        found = hindcast_firings(points, fired[:2], baseline="base", pressure=AT, draws=2000)
+        widths.append([math.log(row.interval[1] / row.interval[0]) for row in found.rows])
+    assert np.mean(widths[1]) > 1.05 * np.mean(widths[0])
+
+
+@pytest.mark.parametrize("offset", [0.0, math.log(1.10)])
+def test_strands_alone_miss_by_what_motors_read_faster(offset: float) -> None:
+    # ln(measured/predicted) of the burn time is −offset·(1 + n/(1 − n)) and of the pressure
+    # offset/(1 − n), own algebra; n is about 0.41.
+    rows = []
+    for seed in range(12):
+        points, fired = campaign(np.random.default_rng(seed), offset=offset)
+        chosen = fired[seed % 6 : seed % 6 + 1]
+        found = hindcast_firings(points, chosen, baseline="base", pressure=AT, draws=400)
+        rows += of(found, "strands-alone")
+    for quantity, sign in (("mean-pressure", 1.0), ("burn-time", -1.0)):
         own = [row for row in rows if row.quantity == quantity]
-        assert len(own) == 100
-        assert 0.90 <= sum(row.inside for row in own) / len(own) <= 0.98, quantity
-        assert abs(np.mean([row.deviation for row in own])) < 0.01
+        assert len(own) == 12
+        mean = float(np.mean([row.deviation for row in own]))
+        assert mean == pytest.approx(sign * offset / 0.59, abs=0.03)
+        # Twelve of 95 % each: fewer than nine inside is a chance of one in five thousand.
+        inside = sum(row.inside for row in own)
+        assert inside >= 9 if offset == 0.0 else inside <= 6
+
+
+def test_strands_alone_are_not_told_apart_without_another_firing() -> None:
+    points, fired = campaign(np.random.default_rng(3))
+    single = [p for p in points if p.kind == "strand" or p.test == "F0"]
+    found = hindcast_firings(single, fired[:1], baseline="base", pressure=AT, draws=400)
+    assert {row.basis for row in found.rows} == {"all-others"}
 
 
 def test_a_motor_that_burns_otherwise_is_found_outside() -> None:
@@ -114,8 +176,9 @@ def test_a_motor_that_burns_otherwise_is_found_outside() -> None:
         ),
     )
     found = hindcast_firings(points, [odd, fired[1]], baseline="base", pressure=AT, draws=400)
-    assert [row.inside for row in found.rows if row.test == "F0"] == [False, False]
-    assert {caution.code for caution in found.cautions} == {"few-firings", "missed"}
+    assert [row.inside for row in found.rows if row.test == "F0"] == [False] * 4
+    codes = {caution.code for caution in found.cautions}
+    assert codes == {"few-firings", "missed", "strands-alone-miss"}
     missed = next(caution for caution in found.cautions if caution.code == "missed")
     assert missed.tests[0] == "F0"
 
@@ -123,7 +186,7 @@ def test_a_motor_that_burns_otherwise_is_found_outside() -> None:
 def test_scores_count_what_the_rows_show() -> None:
     found = hindcast(3)
     for score in found.scores:
-        own = [row for row in found.rows if row.quantity == score.quantity]
+        own = [row for row in of(found, score.basis) if row.quantity == score.quantity]
         assert (score.count, score.inside) == (6, sum(row.inside for row in own))
         assert score.mean_deviation == pytest.approx(
             np.mean([math.log(row.measured / row.predicted) for row in own])

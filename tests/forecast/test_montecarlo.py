@@ -224,7 +224,35 @@ def test_law_without_a_steady_pressure_is_told_first() -> None:
     assert found.steady_pressures == ()
     assert found.cautions[0].code == "no-steady-pressure"
     assert found.peak_pressure.median is None
-    assert found.exponent is None
+    assert found.exponent == pytest.approx(1.2)
+    assert "exponent-near-one" in codes(found)
+
+
+def test_draws_without_a_bound_have_no_burn_time_and_none_that_never_lit_ends() -> None:
+    burst = forecast_motor(design(nozzle=Nozzle(0.0025)), source(), draws=200, seed=1)
+    assert burst.share_without_steady == 1.0
+    dark = forecast_motor(design(nozzle=Nozzle(0.06)), source(), draws=200, seed=1)
+    assert dark.share_unlit == 1.0
+    for one in (burst, dark):
+        assert one.burn_time.median is None
+        assert one.action_time.p95 is None
+    for found in (burst.peak_pressure, burst.lowest_pressure, burst.total_impulse):
+        assert found.median is None
+    wanted = Wanted(burn_longer=0.01)
+    told = forecast_motor(design(nozzle=Nozzle(0.0025)), source(), draws=200, wanted=wanted).wanted
+    assert told is not None
+    assert told.probability == 0.0
+
+
+def test_core_narrower_than_the_throat_is_told() -> None:
+    found = forecast_motor(design(nozzle=Nozzle(0.022)), source(), draws=200, seed=1)
+    assert "port-below-throat" in codes(found)
+
+
+@pytest.mark.parametrize("changes", [{"peak_below": 0.0}, {"burn_longer": -1.0}])
+def test_wanted_that_cannot_be_is_refused(changes: dict[str, float]) -> None:
+    with pytest.raises(ValueError, match="wanted"):
+        Wanted(**changes)
 
 
 def test_segmented_law_draws_from_its_members() -> None:

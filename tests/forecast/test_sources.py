@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from strandwise.forecast import draw_law, law_from_analysis, law_from_fit
 from strandwise.ratelaw import RateSeries, fit_batches
@@ -21,11 +23,13 @@ def observations(
     strands: int = 5,
     firings: bool = True,
     batch_sd: float = 0.03,
+    slope_sd: float = 0.0,
 ) -> RateObservations:
     rng = np.random.default_rng(seed)
     test, batch, firing, pressure, rate = [], [], [], [], []
     for number in range(batches):
         b = batch_sd * rng.standard_normal()
+        n = 0.42 + (slope_sd * rng.standard_normal() if slope_sd else 0.0)
         for strand in range(strands + firings):
             at = AT * math.exp(0.8 * math.sin(1.7 * strand + 0.2))
             is_firing = strand == strands
@@ -35,7 +39,7 @@ def observations(
             pressure.append(at)
             offset = math.log(1.07) if is_firing else 0.0
             noise = 0.012 * rng.standard_normal()
-            rate.append(8e-3 * (at / AT) ** 0.42 * math.exp(b + offset + noise))
+            rate.append(8e-3 * (at / AT) ** n * math.exp(b + offset + noise))
     return RateObservations(
         test=test, batch=batch, formulation=["base"] * len(test), is_firing=firing,
         pressure=pressure, rate=rate,
@@ -62,16 +66,42 @@ def test_level_is_that_of_a_motor_with_its_covariance() -> None:
     estimate = analysis.fit.contrast(both)
     assert estimate.sd is not None
     assert np.median(law.ln_r0) == pytest.approx(estimate.value, abs=2e-3)
-    assert np.std(law.n) == pytest.approx(math.sqrt(found.covariance[1, 1]), rel=0.08)
+    bare = dataclasses.replace(found, slope_spread=None)
+    n = draw_law(bare, 40_000, np.random.default_rng(1)).n
+    # Quartiles of Student's t lie ±0.6745 sd apart at many degrees of freedom, further at few.
+    quartile = float(stats.t.ppf(0.75, found.df[1])) * math.sqrt(found.covariance[1, 1])
+    assert np.subtract(*np.quantile(n, [0.75, 0.25])) == pytest.approx(2.0 * quartile, rel=0.03)
+
+
+def test_exponents_that_differ_from_batch_to_batch_are_drawn_about_the_middle_of_the_tests() -> (
+    None
+):
+    analysis = analysed(batches=12, slope_sd=0.06)
+    found = law_from_analysis(analysis, "base")
+    assert found.slope_spread is not None
+    assert found.slope_spread.sd == analysis.fit.slope_sd
+    assert found.slope_spread.sd == pytest.approx(0.06, rel=0.5)
+    alike = dataclasses.replace(found, slope_spread=None)
+    centre = math.log(AT) + found.spread_at
+    for at, wider in ((centre, 1.0), (centre + 1.2, 1.3)):
+        sds = [
+            float(np.std(draw_law(one, 20_000, np.random.default_rng(2)).log_rate(np.array(at))))
+            for one in (alike, found)
+        ]
+        assert sds[1] / sds[0] >= wider * 0.97
+        if wider == 1.0:
+            assert sds[1] / sds[0] == pytest.approx(1.0, abs=0.03)
 
 
 def test_a_batch_that_was_tested_is_known_better_and_lies_nearer_its_own_tests() -> None:
     analysis = analysed(batch_sd=0.06)
     new = law_from_analysis(analysis, "base")
-    effects = dict(zip(analysis.fit.batches, analysis.fit.batch_effects, strict=True))
-    for batch, effect in effects.items():
+    fit = analysis.fit
+    for batch, level, slope in zip(fit.batches, fit.batch_effects, fit.batch_slopes, strict=True):
         own = law_from_analysis(analysis, "base", batch=batch)
-        assert own.ln_r0 - new.ln_r0 == pytest.approx(float(effect), abs=1e-9)
+        moved = float(level) - float(slope) * own.spread_at
+        assert own.ln_r0 - new.ln_r0 == pytest.approx(moved, abs=1e-6)
+        assert own.n - new.n == pytest.approx(float(slope), abs=1e-6)
         assert own.batch_spread is None
         spread = [
             np.subtract(

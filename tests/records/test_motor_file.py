@@ -48,7 +48,7 @@ SCALE = PressureScale("absolute", 96_500.0)
 def read(folder: Path, text: str) -> MotorRecord:
     path = folder / "big.toml"
     path.write_text(text, encoding="utf-8")
-    return read_motor(path, "big.toml", SCALE)[0]
+    return read_motor(path, "big.toml", SCALE)
 
 
 def test_a_motor_is_read_in_si(tmp_path: Path) -> None:
@@ -88,8 +88,8 @@ def test_little_is_enough(tmp_path: Path) -> None:
 def test_an_unknown_key_is_a_remark(tmp_path: Path) -> None:
     path = tmp_path / "big.toml"
     path.write_text("paint = 'red'\n" + GOOD, encoding="utf-8")
-    _, remarks = read_motor(path, "big.toml", SCALE)
-    assert [remark.source.field for remark in remarks] == ["paint"]
+    motor = read_motor(path, "big.toml", SCALE)
+    assert [remark.source.field for remark in motor.remarks] == ["paint"]
 
 
 DAMAGED = {

@@ -19,18 +19,16 @@ from strandwise.cli.common import (
 from strandwise.cli.forecast_view import (
     echo_before_firing,
     forecast_json,
-    hindcast_json,
     print_forecasts,
-    print_hindcast,
     print_sizing,
     sizing_json,
 )
-from strandwise.cli.showing import pressure_option, pressure_text
+from strandwise.cli.hindcast_view import hindcast_json, print_hindcast
+from strandwise.cli.showing import pressure_option, pressure_text, wanted_options
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from strandwise.records import Campaign
     from strandwise.report.labels import DisplayUnits
     from strandwise.workflow.analysis import ReducedCampaign
 
@@ -165,7 +163,7 @@ def _forecast(
         reduced,
         record,
         bands=figure is not None,
-        wanted=_wanted(asked["peak_below"], asked["burn_longer"], campaign),
+        wanted=wanted_options(asked["peak_below"], asked["burn_longer"], campaign),
         format_pressure=lambda value: pressure_text(value, units),
         **common,
     )
@@ -218,27 +216,3 @@ def _fitter(law: str) -> Callable[..., Any] | None:
     from strandwise.ratelaw.nonlinear import fit_batches_nonlinear
 
     return fit_batches_nonlinear
-
-
-def _wanted(peak_below: str | None, burn_longer: str | None, campaign: Campaign) -> Any:
-    if peak_below is None and burn_longer is None:
-        return None
-    from strandwise.forecast import Wanted
-
-    return Wanted(
-        peak_below=pressure_option(peak_below, campaign, "--peak-below"),
-        burn_longer=_time(burn_longer),
-    )
-
-
-def _time(text: str | None) -> float | None:
-    if text is None:
-        return None
-    from strandwise.errors import UnitError
-    from strandwise.units import Kind, parse_quantity
-
-    try:
-        return parse_quantity(text, Kind.TIME).si
-    except UnitError as error:
-        msg = f"--burn-longer: {error.message}"
-        raise UnitError(msg, expected=error.expected, hint=error.hint) from error

@@ -1,4 +1,4 @@
-"""How forecasts, sizes and hindcasts are printed, as text and as JSON."""
+"""How forecasts and sizes are printed, as text and as JSON."""
 
 from __future__ import annotations
 
@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from strandwise.cli.common import echo_cautions
+from strandwise.cli.common import echo_cautions, echo_conduct
 from strandwise.cli.showing import cautions_json, percent, percents, pressure_text, scaled
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from strandwise.forecast import DoseSize, Forecast, Hindcast, HindcastRow, NeutralGrain, Spread
+    from strandwise.forecast import DoseSize, Forecast, NeutralGrain, Spread, ThroatSize
     from strandwise.report.labels import DisplayUnits
     from strandwise.workflow.forecast import CampaignSizing
 
@@ -21,9 +21,7 @@ __all__ = [
     "BEFORE_ANY_FIRING",
     "echo_before_firing",
     "forecast_json",
-    "hindcast_json",
     "print_forecasts",
-    "print_hindcast",
     "print_sizing",
     "sizing_json",
 ]
@@ -39,9 +37,7 @@ BEFORE_ANY_FIRING = (
 
 def echo_before_firing() -> None:
     """Print what stands below every forecast."""
-    click.echo()
-    for line in BEFORE_ANY_FIRING:
-        click.echo(line)
+    echo_conduct(BEFORE_ANY_FIRING)
 
 
 def _spread_json(spread: Spread, unit: float = 1.0) -> dict[str, float | None]:
@@ -135,10 +131,10 @@ def print_forecasts(found: Sequence[Forecast], units: DisplayUnits) -> None:
             f"{_shown(peak.p05, units.pressure)} … {_shown(peak.p95, units.pressure)}",
             _shown(peak.p99, units.pressure),
             _shown(one.lowest_pressure.median, units.pressure),
-            format_number(burn.median),
-            f"{format_number(burn.p05)} … {format_number(burn.p95)}",
+            _known(burn.median),
+            f"{_known(burn.p05)} … {_known(burn.p95)}",
             _shown(one.peak_thrust.median, units.force),
-            format_number(one.total_impulse.median),
+            _known(one.total_impulse.median),
         ]
         if first.case:
             row.append("" if one.case is None else _chance(one.case.probability_over, one.draws))
@@ -170,6 +166,12 @@ def _shown(value: float | None, unit: Any) -> str:
     return "no bound" if value is None else format_number(in_unit(value, unit))
 
 
+def _known(value: float | None) -> str:
+    from strandwise.report.labels import format_number
+
+    return "none" if value is None else format_number(value)
+
+
 def _chance(share: float, draws: int) -> str:
     if share == 0.0:
         return f"no draw in {draws}"
@@ -189,7 +191,7 @@ def _print_soaks(found: Sequence[Forecast], units: DisplayUnits) -> None:
                 f"{one.formulation} soaked to {at} {unit_text(units.temperature)}: peak "
                 f"{_shown(soak.peak_pressure.median, units.pressure)}, 99 % "
                 f"{_shown(soak.peak_pressure.p99, units.pressure)} {unit_text(units.pressure)}, "
-                f"burn {format_number(soak.burn_time.median)} s{over}."
+                f"burn {_known(soak.burn_time.median)} s{over}."
             )
 
 
@@ -231,24 +233,37 @@ def _echo_shared(found: Sequence[tuple[str, Forecast]]) -> None:
 
 def sizing_json(found: CampaignSizing) -> dict[str, Any]:
     """Sizes as other programs read them."""
+    at = found.temperature
     return {
+        "target_MPa": found.target / 1e6,
+        "percentile": found.percentile,
+        "temperature_degC": None if at is None else at - 273.15,
         "motors": [
             {
                 "formulation": one.formulation,
-                "target_MPa": one.throat.target / 1e6,
-                "percentile": one.throat.percentile,
-                "throat_diameter_mm": one.throat.throat_diameter * 1e3,
-                "drilled_diameter_mm": one.throat.drilled_diameter * 1e3,
-                "peak_at_percentile_MPa": one.throat.peak_at_percentile / 1e6,
-                "peak_median_MPa": one.throat.peak_median / 1e6,
-                "peak_kn": one.throat.kn,
-                "rate_change_percent": percent(one.rate.change),
+                **_throat_json(one.throat),
+                "rate_change_percent": None if one.rate is None else percent(one.rate.change),
+                "why_not": one.why_not or None,
             }
             for one in found.motors
         ],
         "doses": [_dose_json(dose) for dose in found.doses],
         "grain": _neutral_json(found.neutral),
         "warnings": cautions_json(found.cautions),
+    }
+
+
+def _throat_json(throat: ThroatSize | None) -> dict[str, Any]:
+    def told(name: str, unit: float = 1.0) -> float | None:
+        return None if throat is None else scaled(getattr(throat, name), unit)
+
+    return {
+        "throat_diameter_mm": told("throat_diameter", 1e-3),
+        "drilled_diameter_mm": told("drilled_diameter", 1e-3),
+        "peak_at_percentile_MPa": told("peak_at_percentile", 1e6),
+        "peak_median_MPa": told("peak_median", 1e6),
+        "peak_kn": told("kn"),
+        "port_to_throat": told("port_to_throat"),
     }
 
 
@@ -278,21 +293,24 @@ def print_sizing(found: CampaignSizing, units: DisplayUnits) -> None:
     from strandwise.report.labels import format_number, in_unit, unit_text
     from strandwise.report.tables import Column, print_table
 
-    first = found.motors[0].throat
     length, pressure = unit_text(units.length), unit_text(units.pressure)
-    rows = [
-        [
-            one.formulation,
-            format_number(in_unit(one.throat.throat_diameter, units.length), digits=4),
-            format_number(in_unit(one.throat.drilled_diameter, units.length), digits=4),
-            _shown(one.throat.peak_median, units.pressure),
-            _shown(one.throat.peak_at_percentile, units.pressure),
-            format_number(one.throat.kn),
-            format_number(100.0 * one.rate.change, digits=2, signed=True),
-        ]
-        for one in found.motors
-    ]
-    share = f"{100.0 * first.percentile:.3g} %"
+    rows = []
+    for one in found.motors:
+        throat, rate = one.throat, one.rate
+        cells = ["none"] * 5
+        if throat is not None:
+            cells = [
+                format_number(in_unit(throat.throat_diameter, units.length), digits=4),
+                format_number(in_unit(throat.drilled_diameter, units.length), digits=4),
+                _shown(throat.peak_median, units.pressure),
+                _shown(throat.peak_at_percentile, units.pressure),
+                format_number(throat.kn),
+            ]
+        change = (
+            "none" if rate is None else format_number(100.0 * rate.change, digits=2, signed=True)
+        )
+        rows.append([one.formulation, *cells, change])
+    share = f"{100.0 * found.percentile:.3g} %"
     columns = [
         Column("Formulation", kind="text"),
         Column("throat", length),
@@ -302,14 +320,21 @@ def print_sizing(found: CampaignSizing, units: DisplayUnits) -> None:
         Column("highest Kn"),
         Column("rate needed with the throat as drawn", "% change"),
     ]
+    at = ""
+    if found.temperature is not None:
+        warm = format_number(in_unit(found.temperature, units.temperature), digits=3)
+        at = f" at {warm} {unit_text(units.temperature)}"
     click.echo()
     print_table(
         columns,
         rows,
         file=sys.stdout,
         title=f"Sized so that {share} of the draws stay below "
-        f"{pressure_text(first.target, units)} absolute",
+        f"{pressure_text(found.target, units)} absolute{at}",
     )
+    for one in found.motors:
+        if one.why_not:
+            click.echo(f"{one.formulation}: {one.why_not}.")
     for dose in found.doses:
         click.echo(f"{_dose_text(dose)}.")
     click.echo(f"{_neutral_text(found.neutral, units)}.")
@@ -348,95 +373,3 @@ def _neutral_text(grain: NeutralGrain, units: DisplayUnits) -> str:
         core = format_number(in_unit(grain.core_diameter, units.length), digits=4)
         text += f", or with their length a core of {core} {unit}"
     return text
-
-
-# ------------------------------------------------------------------- hindcast
-
-
-def hindcast_json(found: Hindcast) -> dict[str, Any]:
-    """A hindcast as other programs read it; pressures in MPa, times in s, as `unit` says."""
-    return {
-        "firings": [_row_json(row) for row in found.rows],
-        "scores": [
-            {
-                "quantity": score.quantity,
-                "count": score.count,
-                "inside": score.inside,
-                "mean_deviation_percent": percent(score.mean_deviation),
-                "typical_deviation_percent": percent(score.typical_deviation),
-                "z_rms": score.z_rms,
-            }
-            for score in found.scores
-        ],
-        "skipped": [{"test": test, "why": why} for test, why in found.skipped],
-        "warnings": cautions_json(found.cautions),
-    }
-
-
-def _row_json(row: HindcastRow) -> dict[str, Any]:
-    unit = 1.0 if row.quantity == "burn-time" else 1e6
-    return {
-        "test": row.test,
-        "batch": row.batch,
-        "formulation": row.formulation,
-        "quantity": row.quantity,
-        "unit": "s" if row.quantity == "burn-time" else "MPa",
-        "measured": row.measured / unit,
-        "measured_sd": row.measured_sd / unit,
-        "predicted": row.predicted / unit,
-        "ci95": [end / unit for end in row.interval],
-        "inside": row.inside,
-    }
-
-
-def print_hindcast(found: Hindcast, units: DisplayUnits) -> None:
-    """Print what was predicted of each firing and what it gave."""
-    from strandwise.report.labels import format_interval, format_number, in_unit, unit_text
-    from strandwise.report.tables import Column, print_table
-
-    rows = []
-    for row in found.rows:
-        timed = row.quantity == "burn-time"
-
-        def shown(value: float, *, timed: bool = timed) -> float:
-            return value if timed else in_unit(value, units.pressure)
-
-        ends = (shown(row.interval[0]), shown(row.interval[1]))
-        unit = "s" if timed else unit_text(units.pressure)
-        rows.append(
-            [
-                row.test,
-                row.formulation,
-                f"{row.quantity.replace('-', ' ')} ({unit})",
-                format_number(shown(row.measured)),
-                format_number(shown(row.predicted)),
-                format_interval(ends),
-                "yes" if row.inside else "NO",
-            ]
-        )
-    columns = [
-        Column("Firing", kind="text"),
-        Column("Formulation", kind="text"),
-        Column("Quantity", kind="text"),
-        Column("measured"),
-        Column("predicted"),
-        Column("95 %", joined=True),
-        Column("inside", kind="text"),
-    ]
-    print_table(
-        columns,
-        rows,
-        file=sys.stdout,
-        title="Firings predicted without themselves, absolute pressures",
-    )
-    click.echo()
-    for score in found.scores:
-        name = score.quantity.replace("-", " ")
-        mean = format_number(100.0 * score.mean_deviation, digits=2, signed=True)
-        click.echo(
-            f"{name[:1].upper()}{name[1:]}: {score.inside} of {score.count} inside; measured over "
-            f"predicted {mean} % on average, {100.0 * score.typical_deviation:.2g} % typically."
-        )
-    for test, why in found.skipped:
-        click.echo(f"{test} is left out: {why}.")
-    echo_cautions(("", caution) for caution in found.cautions)

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import math
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from strandwise.cli.common import (
-    CAUTION,
     campaign_argument,
     campaign_folder,
     echo_cautions,
+    echo_conduct,
     echo_json,
     examples,
     json_option,
@@ -20,7 +22,19 @@ from strandwise.cli.common import (
 from strandwise.cli.showing import cautions_json, percent, pressure_option, pressure_text
 
 if TYPE_CHECKING:
-    from strandwise.planning import DesignPower, DetectableShift, RunSheet, Suggestion
+    from collections.abc import Callable, Iterable
+
+    from strandwise.planning import (
+        DesignPower,
+        DetectableShift,
+        MotorSuggestion,
+        MotorTests,
+        NextTests,
+        RangeExtension,
+        RunSheet,
+        Suggestion,
+    )
+    from strandwise.records import Campaign, CampaignFolder, MotorRecord
     from strandwise.report.labels import DisplayUnits
     from strandwise.workflow.planning import CampaignPlan
 
@@ -30,13 +44,20 @@ __all__ = ["command"]
 @click.command(
     "plan",
     epilog=examples(
-        "strandwise plan demo", 'strandwise plan demo --shift "5 %" --new-batches 2 --seed 7'
+        "strandwise plan demo",
+        'strandwise plan demo --shift "5 %" --new-batches 2 --seed 7',
+        "strandwise plan demo --motor full-size --formulation base",
     ),
 )
 @campaign_argument
 @click.option("--at", metavar="PRESSURE", help='Pressure that matters, such as "4 MPa".')
 @click.option("--baseline", help="Formulation to compare with; otherwise the campaign's.")
-@click.option("--formulation", help="Whose shift matters; otherwise all.")
+@click.option("--formulation", help="Whose shift or peak pressure matters; otherwise all.")
+@click.option(
+    "--motor",
+    type=click.Path(path_type=Path),
+    help="Motor (its file, or name in motors/) whose peak pressure matters.",
+)
 @click.option("--lowest", metavar="PRESSURE", help="Lowest pressure that may be tested.")
 @click.option("--highest", metavar="PRESSURE", help="Highest pressure that may be tested.")
 @click.option("--shift", metavar="PERCENT", help='Shift to be shown, such as "5 %".')
@@ -59,6 +80,7 @@ def command(
     at: str | None,
     baseline: str | None,
     formulation: str | None,
+    motor: Path | None,
     lowest: str | None,
     highest: str | None,
     shift: str | None,
@@ -71,7 +93,8 @@ def command(
     """Say which test of CAMPAIGN would tell most, and what its tests could have shown.
 
     Suggestions stay inside the pressures that were tested of the same formulation and kind,
-    unless you say which are permitted.
+    unless you say which are permitted. They are ranked by what they tell of the shift at a
+    pressure, or with --motor of that motor's peak pressure.
     """
     from strandwise.records import read_campaign
     from strandwise.report.labels import display_units
@@ -81,7 +104,12 @@ def command(
     if (lowest is None) != (highest is None):
         msg = "--lowest and --highest go together."
         raise click.UsageError(msg)
-    sound = read_campaign(campaign_folder(ctx, campaign)).sound()
+    if at is not None and motor is not None:
+        msg = "--at goes without --motor: the peak of its forecast is the pressure that matters."
+        raise click.UsageError(msg)
+    folder = campaign_folder(ctx, campaign)
+    sound = read_campaign(folder).sound()
+    record = None if motor is None else _motor(folder, sound, motor)
     shown = display_units(units or sound.settings.units)
     low = pressure_option(lowest, sound, "--lowest")
     high = pressure_option(highest, sound, "--highest")
@@ -90,6 +118,7 @@ def command(
         baseline=baseline,
         pressure=pressure_option(at, sound, "--at"),
         formulation=formulation,
+        motor=record,
         permitted=None if low is None or high is None else (low, high),
         shift=_shift(shift),
         new_batches=new_batches or 0,
@@ -98,9 +127,15 @@ def command(
         format_pressure=lambda value: pressure_text(value, shown),
     )
     if as_json:
-        echo_json(_as_json(plan))
+        echo_json(_as_json(plan, record))
         return
     _print(plan, shown)
+
+
+def _motor(folder: CampaignFolder, campaign: Campaign, named: Path) -> MotorRecord:
+    from strandwise.workflow.motor_design import find_motor
+
+    return find_motor(folder, campaign, named)
 
 
 def _shift(text: str | None) -> float | None:
@@ -116,25 +151,70 @@ def _shift(text: str | None) -> float | None:
         raise UnitError(msg, expected=error.expected, hint=error.hint) from error
 
 
-def _as_json(plan: CampaignPlan) -> dict[str, Any]:
+def _as_json(plan: CampaignPlan, motor: MotorRecord | None) -> dict[str, Any]:
     reaches = [abs(d.slower) for d in plan.detectable if d.slower is not None]
-    return {
-        "pressure_MPa": plan.next.pressure / 1e6,
-        "interval_now_percent": percent(plan.next.interval_now),
-        "suggestions": [_suggestion_json(s, plan.next.pressure) for s in plan.next.suggestions],
-        "extensions": [
-            {"formulation": e.formulation, "pressure_MPa": e.pressure / 1e6, "why": e.why}
-            for e in plan.next.extensions
-        ],
+    told = _next_json(plan.next) if plan.next is not None else {}
+    if plan.for_motor is not None and motor is not None:
+        told = {"motor": motor.name} | _for_motor_json(plan.for_motor)
+    return told | {
         "detectable_shift_percent": percent(max(reaches)) if reaches else None,
         "detectable": [_detectable_json(found) for found in plan.detectable],
         "designs": [_design_json(design) for design in plan.designs],
         "run_sheet": None if plan.sheet is None else _sheet_json(plan.sheet),
-        "warnings": cautions_json(plan.next.cautions),
     }
 
 
-def _suggestion_json(suggestion: Suggestion, decision: float) -> dict[str, Any]:
+def _next_json(plan: NextTests) -> dict[str, Any]:
+    return {
+        "pressure_MPa": plan.pressure / 1e6,
+        "interval_now_percent": percent(plan.interval_now),
+        "suggestions": [_suggestion_json(s, plan.pressure) for s in plan.suggestions],
+        "extensions": _extensions_json(plan.extensions),
+        "warnings": cautions_json(plan.cautions),
+    }
+
+
+def _for_motor_json(plan: MotorTests) -> dict[str, Any]:
+    peaks = {target.formulation: target.pressure for target in plan.targets}
+    return {
+        "peaks": [
+            {
+                "formulation": target.formulation,
+                "peak_pressure_MPa": target.pressure / 1e6,
+                "n": target.exponent,
+                "sd_percent": None if now.widened is None else 100.0 * math.sqrt(now.widened),
+                "variance": {
+                    "tests": now.tests,
+                    "batches": now.batches,
+                    "shared": now.shared,
+                    "motor": now.motor,
+                },
+            }
+            for target, now in zip(plan.targets, plan.now, strict=True)
+        ],
+        "suggestions": [
+            _suggestion_json(one, peaks.get(one.formulation, plan.targets[0].pressure))
+            | {
+                "peak_pressure_sd_percent": {
+                    "before": percent(one.sd_before),
+                    "after": percent(one.sd_after),
+                }
+            }
+            for one in plan.suggestions
+        ],
+        "extensions": _extensions_json(plan.extensions),
+        "warnings": cautions_json(plan.cautions),
+    }
+
+
+def _extensions_json(extensions: Iterable[RangeExtension]) -> list[dict[str, Any]]:
+    return [
+        {"formulation": e.formulation, "pressure_MPa": e.pressure / 1e6, "why": e.why}
+        for e in extensions
+    ]
+
+
+def _suggestion_json(suggestion: Suggestion | MotorSuggestion, decision: float) -> dict[str, Any]:
     pressures = [test.pressure for test in suggestion.tests]
     return {
         "formulation": suggestion.formulation,
@@ -184,25 +264,23 @@ def _sheet_json(sheet: RunSheet) -> dict[str, Any]:
 
 
 def _print(plan: CampaignPlan, units: DisplayUnits) -> None:
-    from strandwise.planning import (
-        design_sentence,
-        detectable_sentence,
-        next_tests_sentence,
-        suggestion_sentence,
-    )
+    from strandwise.planning import design_sentence, detectable_sentence
 
     def write(value: float) -> str:
         return pressure_text(value, units)
 
-    _say(next_tests_sentence(plan.next, format_pressure=write))
-    for found in plan.detectable:
-        _say(detectable_sentence(found))
+    found = plan.for_motor or plan.next
+    if found is None:
+        return
+    stand, suggestions = _sentences(found, write)
+    for text in (*stand, *map(detectable_sentence, plan.detectable)):
+        _say(text)
     click.echo("\nWhat would tell more, the best first:")
-    for number, suggestion in enumerate(plan.next.suggestions, start=1):
-        click.echo(f"  {number}. {suggestion_sentence(suggestion, format_pressure=write)}")
-    if not plan.next.suggestions:
+    for number, text in enumerate(suggestions, start=1):
+        click.echo(f"  {number}. {text}")
+    if not suggestions:
         click.echo("  nothing inside the pressures permitted")
-    for extension in plan.next.extensions:
+    for extension in found.extensions:
         click.echo(f"  {extension.why}")
     if plan.designs:
         click.echo("\nDesigns for the shift asked for:")
@@ -210,8 +288,32 @@ def _print(plan: CampaignPlan, units: DisplayUnits) -> None:
             click.echo(f"  {design_sentence(design)}")
     if plan.sheet is not None:
         _print_sheet(plan.sheet, units)
-    echo_cautions(("", caution) for caution in plan.next.cautions)
-    click.echo(f"\n{CAUTION}")
+    echo_cautions(("", caution) for caution in found.cautions)
+    echo_conduct()
+
+
+def _sentences(
+    found: NextTests | MotorTests, write: Callable[[float], str]
+) -> tuple[list[str], list[str]]:
+    """Where things stand, and the suggestions."""
+    from strandwise.planning import (
+        MotorTests,
+        next_tests_sentence,
+        peak_sentence,
+        suggestion_for_motor_sentence,
+        suggestion_sentence,
+    )
+
+    if isinstance(found, MotorTests):
+        pairs = zip(found.targets, found.now, strict=True)
+        return (
+            [peak_sentence(target, now, format_pressure=write) for target, now in pairs],
+            [suggestion_for_motor_sentence(s, format_pressure=write) for s in found.suggestions],
+        )
+    return (
+        [next_tests_sentence(found, format_pressure=write)],
+        [suggestion_sentence(s, format_pressure=write) for s in found.suggestions],
+    )
 
 
 def _say(text: str) -> None:

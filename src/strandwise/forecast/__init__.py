@@ -5,7 +5,8 @@ Estimates from small samples: nothing here is a licence to fire anything.
 
 from __future__ import annotations
 
-from strandwise.forecast.burn import HIGHEST_PRESSURE, Burn, BurnInputs, burn_from_arrays
+from strandwise.forecast.burn import Burn, BurnInputs, burn_from_arrays
+from strandwise.forecast.cautions import SMALL_PORT, temperature_cautions
 from strandwise.forecast.design import MotorDesign, Tolerances
 from strandwise.forecast.grain_curve import GrainCurve, tabulate_grain
 from strandwise.forecast.hindcast import (
@@ -13,6 +14,7 @@ from strandwise.forecast.hindcast import (
     Hindcast,
     HindcastRow,
     HindcastScore,
+    Quantity,
     Reading,
     hindcast_firings,
 )
@@ -29,29 +31,29 @@ from strandwise.forecast.montecarlo import (
     MOST_DRAWS,
     draw_motor,
     forecast_motor,
+    temperature_for,
 )
+from strandwise.forecast.neutral import NeutralGrain, neutral_grain
 from strandwise.forecast.outcome import BurnBands, MotorOutcome, MotorVariation, burn_motor
 from strandwise.forecast.results import CaseRisk, Forecast, SoakForecast, Spread, Wanted, spread_of
 from strandwise.forecast.sizing import (
     DRILLS,
     DoseSize,
     DrillName,
-    NeutralGrain,
     RateSize,
     ThroatSize,
-    neutral_grain,
     size_dose,
     size_rate,
     size_throat,
+    sizing_temperature,
 )
 from strandwise.forecast.sources import law_from_analysis, law_from_fit
-from strandwise.forecast.steady import stable_pressures
 
 __all__ = [
     "DRILLS",
     "FEWEST_DRAWS",
-    "HIGHEST_PRESSURE",
     "MOST_DRAWS",
+    "SMALL_PORT",
     "BatchSpread",
     "Burn",
     "BurnBands",
@@ -73,6 +75,7 @@ __all__ = [
     "MotorOutcome",
     "MotorVariation",
     "NeutralGrain",
+    "Quantity",
     "RateSize",
     "Reading",
     "SoakForecast",
@@ -92,7 +95,9 @@ __all__ = [
     "size_dose",
     "size_rate",
     "size_throat",
+    "sizing_temperature",
     "spread_of",
-    "stable_pressures",
     "tabulate_grain",
+    "temperature_cautions",
+    "temperature_for",
 ]

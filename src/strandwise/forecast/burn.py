@@ -8,28 +8,30 @@ from memory; R·T = (Γc*)², choked throat), with the burnt depth x in place of
 A chamber fills within a hundredth of the web: the equation is stiff, and is stepped by an L-stable
 Rosenbrock method of second order (Verwer et al., SIAM J. Sci. Comput. 20 (1999) 1456, from
 memory). All faces are taken to burn from the start, at ambient pressure. After burnout the gas
-left runs out through the throat: P = P_b·exp(−t/τ), τ = V/(Γ²c*A_t).
+left runs out through the throat: P = P_b·exp(−t/τ), τ = V/(Γ²c*A_t). Erosive burning, where it is
+stated, adds to the rate by the flux of all gas through the port of the last segment.
 """
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
+from strandwise.motor import HIGHEST_PRESSURE
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from strandwise.forecast.grain_curve import GrainCurve
+    from strandwise.motor import ErosiveBurning
 
     Floats = NDArray[np.float64]
 
-__all__ = ["HIGHEST_PRESSURE", "Burn", "BurnInputs", "Law", "burn_from_arrays"]
-
-HIGHEST_PRESSURE = 200e6
-"""Pa; a draw that reaches it counts as without a steady pressure."""
+__all__ = ["Burn", "BurnInputs", "Law", "burn_from_arrays"]
 
 _HIGHEST = math.log(HIGHEST_PRESSURE)
 _GAMMA = 1.0 - 1.0 / math.sqrt(2.0)
@@ -63,6 +65,8 @@ class BurnInputs:
         By size of the grain: how much larger than drawn, m.
     start_pressure, lowest_pressure
         At ignition, and what the pressure cannot fall below (that of the air), Pa.
+    erosion
+        None where the gas stream does not hasten the burn, or nothing is known of it.
     """
 
     density: Floats
@@ -74,6 +78,7 @@ class BurnInputs:
     sizes: dict[str, Floats]
     start_pressure: float
     lowest_pressure: float
+    erosion: ErosiveBurning | None = None
 
 
 @dataclass(frozen=True, eq=False, kw_only=True, slots=True)
@@ -88,6 +93,9 @@ class Burn:
         s from ignition, shape (K, draws).
     throat
         Throat area, m², shape (K, draws).
+    flux
+        Gas flux through the port for each Pa of pressure, A_t/(c*·A_port), s/m, shape (K, draws);
+        None without erosive burning.
     area_ratio
         Burning over throat area just after each place, shape (K − 1, draws).
     tail_time
@@ -99,6 +107,7 @@ class Burn:
     throat: Floats
     area_ratio: Floats
     tail_time: Floats
+    flux: Floats | None = None
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -108,6 +117,42 @@ class _Balance:
     made: Floats
     let_out: Floats
     lowest: float
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Place:
+    """Burning area, gas volume and throat area of every draw; flux per Pa with erosive burning."""
+
+    area: Floats
+    volume: Floats
+    throat: Floats
+    flux: Floats | None
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Rates:
+    """Burn rates of every draw, hastened by the gas stream where erosive burning is stated."""
+
+    law: Law
+    erosion: ErosiveBurning | None
+
+    def slowness(self, y: Floats, place: _Place) -> Floats:
+        """1/r, s/m, at ln P."""
+        slow = np.exp(-self.law.log_rate(y))
+        if self.erosion is None or place.flux is None:
+            return np.asarray(slow)
+        extra = self.erosion.extra_rate(np.exp(y) * place.flux)
+        return np.asarray(slow / (1.0 + extra * slow))
+
+    def slope(self, y: Floats, place: _Place, slowness: Floats) -> Floats:
+        """Local exponent d ln r/d ln P."""
+        own = self.law.slope(y)
+        if self.erosion is None or place.flux is None:
+            return own
+        flux = np.exp(y) * place.flux
+        extra = self.erosion.extra_rate(flux)
+        raised = self.erosion.gain * flux * (extra > 0.0)
+        return np.asarray(own * (1.0 - extra * slowness) + raised * slowness)
 
 
 def burn_from_arrays(curve: GrainCurve, law: Law, inputs: BurnInputs, draws: int) -> Burn:
@@ -131,6 +176,7 @@ def burn_from_arrays(curve: GrainCurve, law: Law, inputs: BurnInputs, draws: int
     """
     places = curve.depth.size
     table = _Table(curve, inputs)
+    rates = _Rates(law, inputs.erosion)
     balance = _Balance(
         np.asarray(inputs.density * inputs.gas_energy),
         np.asarray(inputs.gas_energy / inputs.characteristic_velocity),
@@ -140,16 +186,22 @@ def burn_from_arrays(curve: GrainCurve, law: Law, inputs: BurnInputs, draws: int
     time = np.zeros((places, draws))
     throat = np.empty((places, draws))
     ratio = np.empty((places - 1, draws))
+    flux = None if inputs.erosion is None else np.empty((places, draws))
     y = np.full(draws, math.log(inputs.start_pressure))
-    slowness = np.exp(-law.log_rate(y))
-    log_pressure[0], throat[0] = y, table.throat(0)
+    here = table.place(0)
+    slowness = rates.slowness(y, here)
+    log_pressure[0], throat[0] = y, here.throat
+    if flux is not None:
+        flux[0] = here.flux
     for k in range(places - 1):
-        h, first, last, here, there = table.step(k)
-        throat[k + 1] = table.throat(k + 1)
-        ratio[k] = first / throat[k]
-        before, after = (first, here, throat[k]), (last, there, throat[k + 1])
-        y = _step(y, slowness, h, before, after, law, balance)
-        slower = np.exp(-law.log_rate(y))
+        h, first, last = table.step(k)
+        before, here = dataclasses.replace(here, area=first), table.place(k + 1, last)
+        throat[k + 1] = here.throat
+        ratio[k] = first / before.throat
+        if flux is not None:
+            flux[k + 1] = here.flux
+        y = _step(y, slowness, h, before, here, rates, balance)
+        slower = rates.slowness(y, here)
         time[k + 1] = time[k] + 0.5 * h * (slowness + slower)
         log_pressure[k + 1], slowness = y, slower
     tail = table.volume(places - 1) / (balance.let_out * throat[-1])
@@ -159,10 +211,8 @@ def burn_from_arrays(curve: GrainCurve, law: Law, inputs: BurnInputs, draws: int
         throat=throat,
         area_ratio=ratio,
         tail_time=np.broadcast_to(tail, (draws,)),
+        flux=flux,
     )
-
-
-_Place = tuple["Floats", "Floats", "Floats"]  # burning area, gas volume, throat area
 
 
 def _step(
@@ -171,22 +221,27 @@ def _step(
     h: Floats,
     before: _Place,
     after: _Place,
-    law: Law,
+    rates: _Rates,
     balance: _Balance,
 ) -> Floats:
     made = balance.made * np.exp(-y)
     out = balance.let_out * slowness
-    here = ((made - 1.0) * before[0] - out * before[2]) / before[1]
-    moved = ((made - 1.0) * after[0] - out * after[2]) / after[1]
-    jacobian = (out * before[2] * law.slope(y) - made * before[0]) / before[1]
+    here = ((made - 1.0) * before.area - out * before.throat) / before.volume
+    if after.flux is not None:
+        out = balance.let_out * rates.slowness(y, after)
+    moved = ((made - 1.0) * after.area - out * after.throat) / after.volume
+    steep = rates.slope(y, before, slowness)
+    jacobian = (balance.let_out * slowness * before.throat * steep - made * before.area) / (
+        before.volume
+    )
     # Where the pressure runs away from a steady one nothing is stiff: the step is then Heun's.
     damping = 1.0 / (1.0 - _GAMMA * np.minimum(h * jacobian, 0.0))
     drift = _GAMMA * (moved - here)
     one = damping * (here + drift)
     stage = np.clip(y + h * one, balance.lowest, _HIGHEST)
     made = balance.made * np.exp(-stage)
-    out = balance.let_out * np.exp(-law.log_rate(stage))
-    there = ((made - 1.0) * after[0] - out * after[2]) / after[1]
+    out = balance.let_out * rates.slowness(stage, after)
+    there = ((made - 1.0) * after.area - out * after.throat) / after.volume
     two = damping * (there - drift - 2.0 * one)
     return np.asarray(np.clip(y + h * (1.5 * one + 0.5 * two), balance.lowest, _HIGHEST))
 
@@ -199,11 +254,14 @@ class _Table:
         self._off = [(curve.slopes[name], off) for name, off in inputs.sizes.items()]
         self._ends = (np.sqrt(inputs.throat_from), np.sqrt(inputs.throat_to))
         self._chamber = inputs.free_volume + curve.volume[0]
+        self._speed = None if inputs.erosion is None else inputs.characteristic_velocity
 
     def _moved(self, which: int, k: int, nominal: float) -> Floats:
         value = np.asarray(nominal)
         for slopes, off in self._off:
-            value = value + slopes[which][k] * off
+            column = slopes[which]
+            if column is not None:
+                value = value + column[k] * off
         return value
 
     def volume(self, k: int) -> Floats:
@@ -218,18 +276,28 @@ class _Table:
         share = min(float(curve.depth[k] / curve.depth[curve.web_index]), 1.0)
         return np.asarray((self._ends[0] + (self._ends[1] - self._ends[0]) * share) ** 2)
 
-    def step(self, k: int) -> tuple[Floats, Floats, Floats, Floats, Floats]:
-        """Length of a step, areas at its ends, gas volumes at its ends."""
-        curve = self._curve
-        h = self._moved(0, k + 1, float(curve.depth[k + 1])) - self._moved(
-            0, k, float(curve.depth[k])
+    def flux(self, k: int, throat: Floats) -> Floats | None:
+        """Gas flux through the port for each Pa at a place, s/m; None where it is not asked for."""
+        port = self._curve.port
+        if self._speed is None or port is None:
+            return None
+        return np.asarray(
+            throat / (self._speed * np.maximum(self._moved(4, k, float(port[k])), 1e-12))
         )
-        first = self._moved(1, k, float(curve.area_from[k]))
-        last = self._moved(2, k, float(curve.area_to[k]))
-        return (
-            np.maximum(h, 1e-12),
-            np.maximum(first, 1e-12),
-            np.maximum(last, 1e-12),
-            self.volume(k),
-            self.volume(k + 1),
-        )
+
+    def place(self, k: int, area: Floats | None = None) -> _Place:
+        """A place and its burning area; the area just after it where none is given."""
+        if area is None:
+            area = self._area(1, k)
+        throat = self.throat(k)
+        return _Place(area, self.volume(k), throat, self.flux(k, throat))
+
+    def step(self, k: int) -> tuple[Floats, Floats, Floats]:
+        """Length of a step and burning areas at its ends."""
+        depth = self._curve.depth
+        h = self._moved(0, k + 1, float(depth[k + 1])) - self._moved(0, k, float(depth[k]))
+        return np.maximum(h, 1e-12), self._area(1, k), self._area(2, k)
+
+    def _area(self, which: int, k: int) -> Floats:
+        areas = self._curve.area_from if which == 1 else self._curve.area_to
+        return np.asarray(np.maximum(self._moved(which, k, float(areas[k])), 1e-12))

@@ -13,10 +13,11 @@ if TYPE_CHECKING:
     from strandwise.forecast.laws import LawSource
     from strandwise.forecast.results import Forecast
 
-__all__ = ["cautions_of"]
+__all__ = ["SMALL_PORT", "cautions_of", "temperature_cautions"]
 
 _NEAR_ONE = 0.7
-_SMALL_PORT = 2.0  # throat areas; common practice, no source
+SMALL_PORT = 2.0
+"""Port over throat area below which a core erodes; common practice, no source."""
 _HIGH_FLUX = 700.0  # kg/(m²·s), about one pound a second through a square inch; common practice
 _FASTER = 0.05
 _WARMER = 10.0  # K
@@ -33,8 +34,8 @@ def cautions_of(
         *_range(forecast, write),
         *_exponent(forecast),
         *_evidence(forecast, source),
-        *_flow(forecast),
-        *_temperature(design, source),
+        *_flow(forecast, design),
+        *temperature_cautions(design, source),
         *_tolerances(design),
     )
 
@@ -96,13 +97,11 @@ def _range(forecast: Forecast, write: Callable[[float], str]) -> Iterator[Cautio
 
 def _exponent(forecast: Forecast) -> Iterator[Caution]:
     exponent, gain = forecast.exponent, forecast.amplification
-    if exponent is None:
-        return
     if gain is None:
         yield Caution(
             "exponent-near-one",
             f"the exponent at the forecast's pressure is {exponent:.2f}, one or more: no pressure "
-            "is steady there",
+            "is steady there, and a trifle more burning area or rate makes it rise without end",
         )
         return
     raised = 100.0 * ((1.0 + _FASTER) ** gain - 1.0)
@@ -121,7 +120,7 @@ def _evidence(forecast: Forecast, source: LawSource) -> Iterator[Caution]:
             f"{forecast.formulation} was tested in one batch: another mix may burn otherwise by "
             "more than its strands differ",
         )
-    if source.batch_spread is None and source.own_batch_sd == 0.0:
+    if source.batch_spread is None and source.own_batch is None:
         yield Caution(
             "batch-spread-unknown",
             "how far batches differ is not known from these tests and is left out: the spread is "
@@ -146,11 +145,26 @@ def _evidence(forecast: Forecast, source: LawSource) -> Iterator[Caution]:
         )
 
 
-def _flow(forecast: Forecast) -> Iterator[Caution]:
+def _flow(forecast: Forecast, design: MotorDesign) -> Iterator[Caution]:
     ratio, flux = forecast.port_to_throat, forecast.mass_flux
     if ratio is None:
         return
-    narrow = ratio < _SMALL_PORT
+    if ratio < 1.0:
+        yield Caution(
+            "port-below-throat",
+            f"the port is {ratio:.2g} throat areas at the start: the gas chokes in the core before "
+            "it reaches the throat, and the pressure at the head is then higher than shown; no "
+            "figure of the start holds",
+        )
+    if design.erosion is not None:
+        gas = "" if flux is None else f", where the gas flux is {flux:.0f} kg/(m²·s) at the start"
+        yield Caution(
+            "erosive-burning-stated",
+            f"the core burns faster above {design.erosion.threshold_flux:.0f} kg/(m²·s){gas}, as "
+            "the motor's file states it: that is taken as exact, and no test here has shown it",
+        )
+        return
+    narrow = ratio < SMALL_PORT
     strong = flux is not None and flux > _HIGH_FLUX
     if narrow or strong:
         shown = "" if flux is None else f", gas flux through it {flux:.0f} kg/(m²·s)"
@@ -158,11 +172,13 @@ def _flow(forecast: Forecast) -> Iterator[Caution]:
             "erosive-burning",
             f"the port is {ratio:.2g} throat areas at the start{shown}: below 2, or above about "
             "700, the gas stream itself makes the core burn faster (erosive burning), which is "
-            "not in the forecast; the first peak may be higher than shown",
+            "not in the forecast; the first peak may be higher than shown; a table [erosion] in "
+            "the motor's file puts it in, where its numbers are known",
         )
 
 
-def _temperature(design: MotorDesign, source: LawSource) -> Iterator[Caution]:
+def temperature_cautions(design: MotorDesign, source: LawSource) -> Iterator[Caution]:
+    """Why the temperature that a motor may have is not allowed for, or is carried far."""
     wanted = [
         t
         for t in (design.temperature, design.temperature_low, design.temperature_high)

@@ -8,10 +8,11 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from strandwise.errors import DataError
+from strandwise.motor import port_area
 from strandwise.reduction import free_volume_of, vandenkerckhove
 
 if TYPE_CHECKING:
-    from strandwise.motor import Grain, Nozzle
+    from strandwise.motor import ErosiveBurning, Grain, Nozzle
 
 __all__ = ["MotorDesign", "Tolerances"]
 
@@ -73,11 +74,14 @@ class MotorDesign:
         Of the propellant before the burn, K; None: as the tests were.
     temperature_low, temperature_high
         The cold and the hot end of what the motor may be fired at, K; None where not stated.
+    erosion
+        How the gas stream hastens the burn; None where nothing is known of it.
 
     Raises
     ------
     DataError
-        A value is not positive, or the ratio of specific heats is not above 1.
+        A value is not positive, the ratio of specific heats is not above 1, or erosive burning is
+        stated of a grain without a known core.
     """
 
     name: str
@@ -94,6 +98,7 @@ class MotorDesign:
     temperature: float | None = None
     temperature_low: float | None = None
     temperature_high: float | None = None
+    erosion: ErosiveBurning | None = None
 
     def __post_init__(self) -> None:
         for name in (
@@ -114,6 +119,9 @@ class MotorDesign:
         if not 1.0 < self.specific_heat_ratio < 2.0:
             msg = f"a ratio of specific heats of {self.specific_heat_ratio:g}"
             raise DataError(msg, expected="a number above 1, commonly 1.05 to 1.4")
+        if self.erosion is not None and port_area(self.grain) is None:
+            msg = "erosive burning in a grain without a core of known size"
+            raise DataError(msg, expected="a grain whose gas flows along a core")
 
     @property
     def gas_energy(self) -> float:

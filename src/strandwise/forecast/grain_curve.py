@@ -23,6 +23,7 @@ from strandwise.motor import (
     burning_area,
     burning_ends,
     burnout_depth,
+    port_area,
     propellant_volume,
     web,
 )
@@ -47,6 +48,11 @@ _LATER = 5.0  # so much longer may the first step after a jump be, the pressure 
 _LEAST_STEP = 1e-12
 _GROWTH = 1.16  # of one step over the one before it
 _LARGEST_STEP = 1.0 / 90.0  # of the web
+_LARGEST_CHANGE = 0.02  # of the area within a step, in ln
+_MOST_PARTS = 8
+
+
+_Columns = tuple["Floats", "Floats", "Floats", "Floats", "Floats | None"]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -61,8 +67,10 @@ class GrainCurve:
         Burning area just after each place and just before the next, m², shape (K − 1,).
     volume
         Propellant left, m³, shape (K,).
+    port
+        Cross-section of the cores, m², shape (K,); None where there is none or it is not known.
     slopes
-        By size: the derivatives of the four in that size, per m.
+        By size: the derivatives of the five in that size, per m; None for a port that is None.
     web_index
         Place at which the web is burnt through (slivers after it), the last where none are left.
     """
@@ -71,7 +79,8 @@ class GrainCurve:
     area_from: Floats
     area_to: Floats
     volume: Floats
-    slopes: dict[str, tuple[Floats, Floats, Floats, Floats]]
+    port: Floats | None
+    slopes: dict[str, _Columns]
     web_index: int
 
 
@@ -95,7 +104,7 @@ def tabulate_grain(
         A size that this shape does not have.
     """
     stops = _stops(grain)
-    places = _places(stops, first_step)
+    places = _finer(grain, stops, _places(stops, first_step))
     values = _evaluate(grain, stops, places)
     slopes = {size: _slope(grain, size, len(stops), places) for size in sizes}
     through = web(grain)
@@ -134,9 +143,20 @@ def _places(stops: Floats, first_step: float) -> list[Floats]:
     return found
 
 
-def _evaluate(
-    grain: Grain, stops: Floats, places: list[Floats]
-) -> tuple[Floats, Floats, Floats, Floats]:
+def _finer(grain: Grain, stops: Floats, places: list[Floats]) -> list[Floats]:
+    """The same places, with more of them where the area changes fast: a step is of second order."""
+    found = []
+    for start, end, shares in zip(stops[:-1], stops[1:], places, strict=True):
+        inside = start + (end - start) * np.clip(shares, _INSIDE, 1.0 - _INSIDE)
+        area = np.maximum(burning_area(grain, inside), 1e-12)
+        parts = np.abs(np.diff(np.log(area))) / _LARGEST_CHANGE
+        counts = np.clip(np.ceil(parts), 1, _MOST_PARTS).astype(np.intp)
+        knots = np.concatenate([[0], np.cumsum(counts)])
+        found.append(np.interp(np.arange(knots[-1] + 1), knots, shares))
+    return found
+
+
+def _evaluate(grain: Grain, stops: Floats, places: list[Floats]) -> _Columns:
     depths, firsts, lasts = [np.zeros(1)], [], []
     for start, end, shares in zip(stops[:-1], stops[1:], places, strict=True):
         at = start + (end - start) * shares
@@ -147,12 +167,10 @@ def _evaluate(
         lasts.append(area[1:])
     depth = np.concatenate(depths)
     volume = propellant_volume(grain, depth)
-    return depth, np.concatenate(firsts), np.concatenate(lasts), volume
+    return depth, np.concatenate(firsts), np.concatenate(lasts), volume, port_area(grain, depth)
 
 
-def _slope(
-    grain: Grain, size: str, stops: int, places: list[Floats]
-) -> tuple[Floats, Floats, Floats, Floats]:
+def _slope(grain: Grain, size: str, stops: int, places: list[Floats]) -> _Columns:
     ends = []
     nominal = _size_of(grain, size)
     for factor in (1.0 - _NUDGE, 1.0 + _NUDGE):
@@ -164,8 +182,15 @@ def _slope(
         ends.append(_evaluate(other, at, places))
     less, more = ends
     step = 2.0 * _NUDGE * nominal
-    a, b, c, d = ((high - low) / step for low, high in zip(less, more, strict=True))
-    return a, b, c, d
+    a, b, c, d = ((high - low) / step for low, high in zip(less[:4], more[:4], strict=True))
+    ports = (less[4], more[4])
+    return (
+        a,
+        b,
+        c,
+        d,
+        None if ports[0] is None or ports[1] is None else (ports[1] - ports[0]) / step,
+    )
 
 
 def _size_of(grain: Grain, size: str) -> float:

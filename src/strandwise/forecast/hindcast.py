@@ -2,11 +2,14 @@
 
 Every firing is left out in turn, the comparison is fitted to all other tests, and the firing's own
 motor is forecast from it, its batch's other tests included. What was measured is then held against
-what was predicted, with the scatter of one more firing and the uncertainty of its readings.
+what was predicted, with the scatter of one more firing and the uncertainty of its readings. A
+second prediction rests on the strands alone, as if no motor had been fired: it shows what a
+forecast from strands would have been worth.
 """
 
 from __future__ import annotations
 
+import contextlib
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
@@ -17,6 +20,7 @@ from strandwise.errors import StrandwiseError
 from strandwise.findings import Caution
 from strandwise.forecast.montecarlo import draw_motor
 from strandwise.forecast.sources import law_from_analysis
+from strandwise.progress import steps
 from strandwise.tracking import RateObservations, analyse
 
 if TYPE_CHECKING:
@@ -26,10 +30,12 @@ if TYPE_CHECKING:
 
     from strandwise.forecast.design import MotorDesign
     from strandwise.reduction import RatePoint
+    from strandwise.tracking import Analysis
 
     Floats = NDArray[np.float64]
 
 __all__ = [
+    "Basis",
     "FiredMotor",
     "Hindcast",
     "HindcastRow",
@@ -40,6 +46,9 @@ __all__ = [
 ]
 
 Quantity = Literal["mean-pressure", "peak-pressure", "burn-time"]
+
+Basis = Literal["all-others", "strands-alone"]
+"""All tests but the firing itself, or the strands without any firing."""
 
 _ATTRIBUTES: dict[Quantity, str] = {
     "mean-pressure": "mean_pressure",
@@ -89,6 +98,8 @@ class HindcastRow:
     ----------
     test, batch, formulation, quantity
         What it is of.
+    basis
+        What it was predicted from.
     measured, measured_sd
         Value and its standard uncertainty.
     predicted, interval
@@ -105,6 +116,7 @@ class HindcastRow:
     batch: str
     formulation: str
     quantity: Quantity
+    basis: Basis
     measured: float
     measured_sd: float
     predicted: float
@@ -120,7 +132,7 @@ class HindcastScore:
 
     Parameters
     ----------
-    quantity, count, inside
+    quantity, basis, count, inside
         How many firings, and how many lay inside their 95 % interval.
     mean_deviation, typical_deviation
         Mean and root mean square of ln(measured/predicted): 0.05 is about 5 %.
@@ -130,6 +142,7 @@ class HindcastScore:
     """
 
     quantity: Quantity
+    basis: Basis
     count: int
     inside: int
     mean_deviation: float
@@ -146,7 +159,7 @@ class Hindcast:
     rows
         By firing and quantity.
     scores
-        By quantity.
+        By quantity and basis.
     skipped
         Name of a firing and why it was not predicted.
     cautions
@@ -167,6 +180,7 @@ def hindcast_firings(
     pressure: float,
     draws: int = 2000,
     seed: int = 1,
+    strands_alone: bool = True,
 ) -> Hindcast:
     """Predict each firing from all other tests, and hold it against what was measured.
 
@@ -181,35 +195,57 @@ def hindcast_firings(
         is left out, another formulation serves.
     draws, seed
         As of `draw_motor`.
+    strands_alone
+        Whether to predict them a second time as if no motor had been fired.
     """
     rows: list[HindcastRow] = []
     skipped: list[tuple[str, str]] = []
-    for number, firing in enumerate(firings):
-        others = [p for p in points if p.used and p.test != firing.test]
+    used = [p for p in points if p.used]
+    strands = [p for p in used if p.kind == "strand"]
+    known: dict[str, Analysis] = {}
+    for number, firing in enumerate(steps(firings, "predicting firings")):
+        others = [p for p in used if p.test != firing.test]
+        how = {"draws": draws, "seed": seed + number}
         try:
-            rows += _predict(others, firing, baseline, pressure, draws, seed + number)
+            analysis = _analysis(others, firing, baseline, pressure)
+            rows += _predict(analysis, "all-others", firing, **how)
         except StrandwiseError as error:
             skipped.append((firing.test, error.message))
-    quantities = [q for q in _ATTRIBUTES if any(row.quantity == q for row in rows)]
-    scores = tuple(_score(q, [row for row in rows if row.quantity == q]) for q in quantities)
+            continue
+        if not strands_alone or len(others) == len(strands):
+            continue
+        # A formulation of which firings alone were tested has no such prediction.
+        with contextlib.suppress(StrandwiseError):
+            anchor = _anchor(strands, firing, baseline)
+            if anchor not in known:
+                known[anchor] = _analysis(strands, firing, baseline, pressure)
+            rows += _predict(known[anchor], "strands-alone", firing, **how)
+    scores = tuple(
+        _score(quantity, basis, own)
+        for quantity in _ATTRIBUTES
+        for basis in ("all-others", "strands-alone")
+        if (own := [row for row in rows if (row.quantity, row.basis) == (quantity, basis)])
+    )
     return Hindcast(
         rows=tuple(rows), scores=scores, skipped=tuple(skipped), cautions=_cautions(rows, scores)
     )
 
 
+def _anchor(tests: list[RatePoint], firing: FiredMotor, baseline: str) -> str:
+    return baseline if any(p.formulation == baseline for p in tests) else firing.formulation
+
+
+def _analysis(
+    tests: list[RatePoint], firing: FiredMotor, baseline: str, pressure: float
+) -> Analysis:
+    observations = RateObservations.from_points(tests)
+    return analyse(observations, baseline=_anchor(tests, firing, baseline), pressure=pressure)
+
+
 def _predict(
-    others: list[RatePoint],
-    firing: FiredMotor,
-    baseline: str,
-    pressure: float,
-    draws: int,
-    seed: int,
+    analysis: Analysis, basis: Basis, firing: FiredMotor, *, draws: int, seed: int
 ) -> list[HindcastRow]:
-    names = {p.formulation for p in others}
-    anchor = baseline if baseline in names else firing.formulation
-    observations = RateObservations.from_points(others)
-    analysis = analyse(observations, baseline=anchor, pressure=pressure)
-    known = any(p.batch == firing.batch for p in others)
+    known = firing.batch in analysis.tests.batch
     source = law_from_analysis(
         analysis,
         firing.formulation,
@@ -223,11 +259,11 @@ def _predict(
         values = np.maximum(getattr(outcome, _ATTRIBUTES[reading.quantity]), 1e-12)
         noise = reading.sd / reading.value * rng.standard_normal(draws)
         logs = np.log(values) + np.log1p(np.maximum(noise, _LEAST_RATIO - 1.0))
-        rows.append(_row(firing, reading, logs))
+        rows.append(_row(firing, basis, reading, logs))
     return rows
 
 
-def _row(firing: FiredMotor, reading: Reading, logs: Floats) -> HindcastRow:
+def _row(firing: FiredMotor, basis: Basis, reading: Reading, logs: Floats) -> HindcastRow:
     low, middle, high = np.quantile(logs, _LEVELS, method="higher")
     deviation = math.log(reading.value) - float(middle)
     # From the quantiles: few degrees of freedom give draws without a standard deviation.
@@ -237,6 +273,7 @@ def _row(firing: FiredMotor, reading: Reading, logs: Floats) -> HindcastRow:
         batch=firing.batch,
         formulation=firing.formulation,
         quantity=reading.quantity,
+        basis=basis,
         measured=reading.value,
         measured_sd=reading.sd,
         predicted=math.exp(middle),
@@ -247,10 +284,11 @@ def _row(firing: FiredMotor, reading: Reading, logs: Floats) -> HindcastRow:
     )
 
 
-def _score(quantity: Quantity, rows: list[HindcastRow]) -> HindcastScore:
+def _score(quantity: Quantity, basis: Basis, rows: list[HindcastRow]) -> HindcastScore:
     deviations = np.array([row.deviation for row in rows])
     return HindcastScore(
         quantity=quantity,
+        basis=basis,
         count=len(rows),
         inside=sum(row.inside for row in rows),
         mean_deviation=float(deviations.mean()),
@@ -271,7 +309,7 @@ def _cautions(rows: list[HindcastRow], scores: tuple[HindcastScore, ...]) -> tup
                 "hardly had the chance",
             )
         )
-    missed = sorted({row.test for row in rows if not row.inside})
+    missed = sorted({r.test for r in rows if r.basis == "all-others" and not r.inside})
     if missed:
         found.append(
             Caution(
@@ -279,6 +317,19 @@ def _cautions(rows: list[HindcastRow], scores: tuple[HindcastScore, ...]) -> tup
                 f"{', '.join(missed)} read outside what the other tests gave reason to expect: "
                 "look at the firing's record first, then distrust forecasts of motors like it",
                 tuple(missed),
+            )
+        )
+    alone = [s for s in scores if s.basis == "strands-alone" and s.inside < s.count]
+    if alone:
+        shown = ", ".join(
+            f"{s.count - s.inside} of {s.count} outside in {s.quantity.replace('-', ' ')}"
+            for s in alone
+        )
+        found.append(
+            Caution(
+                "strands-alone-miss",
+                f"strands alone would have missed ({shown}): motors and strands read differently "
+                "here, and a forecast without a firing does not allow for it",
             )
         )
     return tuple(found)

@@ -27,16 +27,16 @@ _MOST = 2.5
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class BatchSpread:
-    """How batches of one formulation differ.
+    """How batches of one formulation differ, in level (ln r) or in exponent.
 
     Parameters
     ----------
     sd
-        Standard deviation of ln r from batch to batch, as estimated.
+        Standard deviation from batch to batch, as estimated.
     df
         Degrees of freedom that batches leave for it.
     noise_sd
-        Standard deviation of ln r of one batch's mean, from its tests' scatter alone.
+        Standard deviation of one batch's own estimate, from its tests' scatter alone.
     """
 
     sd: float
@@ -119,10 +119,14 @@ class LawSource:
         Whether the level is that of a motor, and not of strands for want of an offset.
     members
         For the segmented law, in place of ln_r0, n and covariance.
-    batch_spread
-        None where the tests do not tell it, or where the motor is of a batch that was tested.
-    own_batch_sd
-        Standard deviation of ln r that is left of a tested batch's own effect.
+    batch_spread, slope_spread
+        Of the level and of the exponent; None where the tests do not tell it, or where the motor
+        is of a batch that was tested.
+    spread_at
+        ln(P/P0) at which a batch's level and exponent vary independently.
+    own_batch
+        Covariance of (ln r0, n) that is left of a tested batch's own effect, shape (2, 2); None
+        for a new batch.
     offset
         Of the motors against the strands, where the law is of strands alone.
     test_sd
@@ -147,7 +151,9 @@ class LawSource:
     as_motor: bool = True
     members: LawMembers | None = None
     batch_spread: BatchSpread | None = None
-    own_batch_sd: float = 0.0
+    slope_spread: BatchSpread | None = None
+    spread_at: float = 0.0
+    own_batch: Floats | None = None
     offset: MethodOffset | None = None
     test_sd: float = 0.0
     sigma_p: float | None = None
@@ -282,28 +288,37 @@ def draw_law(
     DataError
         A temperature is asked for and nothing is known of its effect.
     """
-    normals = rng.standard_normal((5, draws))
+    normals = rng.standard_normal((8, draws))
     level_df, exponent_df = source.df
     # The level and the new batch rest on the same few batches: they are unsure together.
-    tail = rng.random(draws)
-    shift = math.hypot(source.own_batch_sd, source.test_sd) * normals[3]
+    tail, tilted = rng.random(draws), rng.random(draws)
+    shift, tilt = source.test_sd * normals[3], np.zeros(draws)
+    if source.own_batch is not None:
+        left = _root(source.own_batch) @ normals[5:7]
+        shift, tilt = shift + left[0], tilt + left[1]
     if source.batch_spread is not None:
         shift += source.batch_spread.draw(chdtri(source.batch_spread.df, tail)) * normals[2]
+    if source.slope_spread is not None:
+        turn = source.slope_spread.draw(chdtri(source.slope_spread.df, tilted)) * normals[7]
+        tilt, shift = tilt + turn, shift - turn * source.spread_at
     if source.offset is not None:
         offset = source.offset
         student = normals[4] * np.sqrt(offset.df / rng.chisquare(offset.df, draws))
         shift += offset.value + offset.sd * student
     if temperature is not None:
         shift += _warming(source, temperature, draws, rng)
-    shift = np.clip(shift, -_MOST, _MOST)
+    shift, tilt = np.clip(shift, -_MOST, _MOST), np.clip(tilt, -_MOST, _MOST)
     if source.members is not None:
-        return _draw_members(source, source.members, draws, rng, shift)
+        return _draw_members(source, source.members, draws, rng, (shift, tilt))
     root = _root(source.covariance)
     z = root @ normals[:2]
     level = np.clip(z[0] * np.sqrt(level_df / chdtri(level_df, tail)), -_MOST, _MOST)
-    slope = np.clip(z[1] * np.sqrt(exponent_df / rng.chisquare(exponent_df, draws)), -_MOST, _MOST)
+    slope = np.clip(z[1] * np.sqrt(exponent_df / chdtri(exponent_df, tilted)), -_MOST, _MOST)
     return DrawnLaw(
-        source.law, source.reference_pressure, source.ln_r0 + level + shift, source.n + slope
+        source.law,
+        source.reference_pressure,
+        source.ln_r0 + level + shift,
+        source.n + slope + tilt,
     )
 
 
@@ -329,7 +344,11 @@ def _root(covariance: Floats) -> Floats:
 
 
 def _draw_members(
-    source: LawSource, members: LawMembers, draws: int, rng: Generator, shift: Floats
+    source: LawSource,
+    members: LawMembers,
+    draws: int,
+    rng: Generator,
+    off: tuple[Floats, Floats],
 ) -> DrawnLaw:
     chosen = rng.integers(members.coefficients.shape[0], size=draws)
     size = members.coefficients.shape[1]
@@ -340,7 +359,8 @@ def _draw_members(
     moved = np.einsum("dij,dj->di", roots[chosen], normals) * scale[:, None]
     moved = np.clip(moved, -_MOST, _MOST)
     coefficients = members.coefficients[chosen] + moved
-    return _segmented(source.reference_pressure, coefficients, members.breaks[chosen], shift)
+    coefficients[:, 1] += off[1]
+    return _segmented(source.reference_pressure, coefficients, members.breaks[chosen], off[0])
 
 
 def _segmented(reference: float, coefficients: Floats, breaks: Floats, shift: Floats) -> DrawnLaw:

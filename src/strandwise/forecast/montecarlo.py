@@ -13,18 +13,23 @@ from strandwise.forecast.cautions import cautions_of
 from strandwise.forecast.laws import draw_law
 from strandwise.forecast.outcome import burn_motor, draw_variation
 from strandwise.forecast.results import CaseRisk, Forecast, SoakForecast, Wanted, spread_of
-from strandwise.forecast.steady import stable_pressures
-from strandwise.motor import port_area
+from strandwise.motor import port_area, steady_pressures
+from strandwise.progress import steps
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+
+    from numpy.typing import NDArray
 
     from strandwise.findings import Caution
     from strandwise.forecast.design import MotorDesign
     from strandwise.forecast.laws import LawSource
     from strandwise.forecast.outcome import MotorOutcome
+    from strandwise.forecast.results import Spread
 
-__all__ = ["FEWEST_DRAWS", "MOST_DRAWS", "draw_motor", "forecast_motor"]
+    Floats = NDArray[np.float64]
+
+__all__ = ["FEWEST_DRAWS", "MOST_DRAWS", "draw_motor", "forecast_motor", "temperature_for"]
 
 FEWEST_DRAWS = 100
 MOST_DRAWS = 200_000
@@ -70,7 +75,7 @@ def draw_motor(
         msg = f"a seed of {seed}"
         raise DataError(msg, expected="0 or more")
     parts = []
-    for number, first in enumerate(range(0, draws, _BLOCK)):
+    for number, first in enumerate(steps(range(0, draws, _BLOCK), "burning drawn motors")):
         count = min(_BLOCK, draws - first)
         # The motor's own draws come first: the same motors serve every formulation.
         streams = np.random.SeedSequence([seed, number]).spawn(2)
@@ -119,22 +124,22 @@ def forecast_motor(
         As `draw_motor`.
     """
     write = format_pressure or _in_megapascals
-    warm = _temperature(design, source)
+    warm = temperature_for(source, design.temperature)
     outcome = draw_motor(design, source, draws=draws, seed=seed, temperature=warm, bands=bands)
     nominal_law = source.nominal.faster(np.array([_nominal_warming(source, warm)]))
     nominal = burn_motor(design, nominal_law)
-    steady = stable_pressures(
-        nominal_law,
+    steady = steady_pressures(
+        nominal_law.log_rate,
         float(nominal.peak_ratio[0]),
-        design.density,
-        design.characteristic_velocity,
-        1.2 * design.ambient_pressure,
+        density=design.density,
+        characteristic_velocity=design.characteristic_velocity,
+        lowest=1.2 * design.ambient_pressure,
     )
     peak = spread_of(outcome.peak_pressure)
-    exponent = None
-    if peak.median is not None:
-        exponent = float(nominal_law.slope(np.array([math.log(peak.median)]))[0])
+    times, others = _without_bound(outcome)
     low, high = source.pressure_range
+    at = math.log(high if peak.median is None else peak.median)
+    exponent = float(nominal_law.slope(np.array([at]))[0])
     outside = (outcome.peak_pressure > high * _RANGE_SLACK) | (
         outcome.lowest_pressure < low / _RANGE_SLACK
     )
@@ -148,18 +153,18 @@ def forecast_motor(
         initial_kn=float(nominal.initial_ratio[0]),
         peak_kn=float(nominal.peak_ratio[0]),
         peak_pressure=peak,
-        start_pressure=spread_of(outcome.start_pressure),
-        burnout_pressure=spread_of(outcome.burnout_pressure),
-        lowest_pressure=spread_of(outcome.lowest_pressure),
-        mean_pressure=spread_of(outcome.mean_pressure),
-        burn_time=spread_of(outcome.burn_time),
-        action_time=spread_of(outcome.action_time),
+        start_pressure=others(outcome.start_pressure),
+        burnout_pressure=others(outcome.burnout_pressure),
+        lowest_pressure=others(outcome.lowest_pressure),
+        mean_pressure=others(outcome.mean_pressure),
+        burn_time=times(outcome.burn_time),
+        action_time=times(outcome.action_time),
         peak_thrust=spread_of(outcome.peak_thrust),
-        total_impulse=spread_of(outcome.total_impulse),
+        total_impulse=others(outcome.total_impulse),
         case=_case(design, outcome),
         wanted=None if wanted is None else _wanted(wanted, outcome),
         exponent=exponent,
-        amplification=1.0 / (1.0 - exponent) if exponent is not None and exponent < 1.0 else None,
+        amplification=1.0 / (1.0 - exponent) if exponent < 1.0 else None,
         steady_pressures=steady,
         share_without_steady=float(outcome.runaway.mean()),
         share_unlit=float(outcome.unlit.mean()),
@@ -177,13 +182,40 @@ def forecast_motor(
     return dataclasses.replace(found, cautions=every)
 
 
+def _without_bound(
+    outcome: MotorOutcome,
+) -> tuple[Callable[[Floats], Spread], Callable[[Floats], Spread]]:
+    """How times, and how all else, are summarised where some draws have no steady pressure.
+
+    Such a draw has no burn time, which counts as shorter than any; its other figures as above all.
+    A draw that never lit burns longer than any.
+    """
+
+    def times(values: Floats) -> Spread:
+        return spread_of(
+            np.where(outcome.runaway, -np.inf, np.where(outcome.unlit, np.inf, values))
+        )
+
+    def others(values: Floats) -> Spread:
+        return spread_of(np.where(outcome.runaway, np.inf, values))
+
+    return times, others
+
+
 def _in_megapascals(pressure: float) -> str:
     return f"{pressure / 1e6:.3g} MPa"
 
 
-def _temperature(design: MotorDesign, source: LawSource) -> float | None:
-    """Temperature that the law is taken to; None where the tests' own serves."""
-    wanted = design.temperature
+def temperature_for(source: LawSource, wanted: float | None) -> float | None:
+    """Temperature that the law is taken to; None where the tests' own serves.
+
+    Parameters
+    ----------
+    source
+        What the tests say.
+    wanted
+        Of the propellant, K; None where not stated.
+    """
     if wanted is None or source.sigma_p is None or source.reference_temperature is None:
         return None
     return None if abs(wanted - source.reference_temperature) < _KELVIN else wanted
@@ -209,8 +241,8 @@ def _wanted(wanted: Wanted, outcome: MotorOutcome) -> Wanted:
         kept = outcome.peak_pressure <= wanted.peak_below
         peak, both = float(kept.mean()), both & kept
     if wanted.burn_longer is not None:
-        # A motor that does not light burns for ever, and meets nothing.
-        kept = (outcome.burn_time >= wanted.burn_longer) & ~outcome.unlit
+        # A motor that does not light burns for ever, one that bursts not at all: neither meets it.
+        kept = (outcome.burn_time >= wanted.burn_longer) & ~outcome.unlit & ~outcome.runaway
         time, both = float(kept.mean()), both & kept
     return dataclasses.replace(
         wanted, probability_peak=peak, probability_time=time, probability=float(both.mean())
@@ -232,7 +264,7 @@ def _soaks(
             SoakForecast(
                 temperature=temperature,
                 peak_pressure=spread_of(outcome.peak_pressure),
-                burn_time=spread_of(outcome.burn_time),
+                burn_time=_without_bound(outcome)[0](outcome.burn_time),
                 probability_over=None if risk is None else risk.probability_over,
             )
         )

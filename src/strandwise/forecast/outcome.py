@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from strandwise.forecast.burn import HIGHEST_PRESSURE, Burn, BurnInputs, burn_from_arrays
+from strandwise.forecast.burn import Burn, BurnInputs, burn_from_arrays
 from strandwise.forecast.grain_curve import tabulate_grain
-from strandwise.motor import burning_area, thrust_coefficient
+from strandwise.motor import HIGHEST_PRESSURE, burning_area, thrust_coefficient
 
 if TYPE_CHECKING:
     from numpy.random import Generator
@@ -82,8 +82,6 @@ class MotorOutcome:
         From 10 % of the peak on the way up to the web's burnout, and to 10 % on the way down.
     peak_thrust, total_impulse
         N, N·s.
-    peak_mass_flux
-        Gas through the last core, kg/(m²·s); None where the core is not known.
     runaway, unlit
         No steady pressure; never rose above 1.5 times ambient.
     initial_ratio, peak_ratio
@@ -170,8 +168,14 @@ def _unbounded(law: DrawnLaw, burn: Burn, inputs: BurnInputs) -> NDArray[np.bool
     igniter, a hot spot or a crack puts it above.
     """
     highest = np.full(law.ln_r0.size, math.log(HIGHEST_PRESSURE))
-    made = np.log(burn.area_ratio.max(axis=0) * inputs.density * inputs.characteristic_velocity)
-    return np.asarray(made + law.log_rate(highest) > highest)
+    rate = np.exp(law.log_rate(highest))
+    gas = inputs.density * inputs.characteristic_velocity
+    if inputs.erosion is None or burn.flux is None:
+        made = burn.area_ratio.max(axis=0) * rate
+    else:
+        hastened = rate + inputs.erosion.extra_rate(HIGHEST_PRESSURE * burn.flux[:-1])
+        made = (burn.area_ratio * hastened).max(axis=0)
+    return np.asarray(made * gas > HIGHEST_PRESSURE)
 
 
 def _first_step(design: MotorDesign) -> float:
@@ -203,6 +207,7 @@ def _inputs(design: MotorDesign, variation: MotorVariation) -> BurnInputs:
         sizes=variation.sizes,
         start_pressure=design.ambient_pressure,
         lowest_pressure=design.ambient_pressure,
+        erosion=design.erosion,
     )
 
 
@@ -227,8 +232,13 @@ def _summarise(
     held = pressure[: last + 1] * burning
     seconds = 0.5 * (burning[1:] + burning[:-1]) * steps
     mean = (0.5 * (held[1:] + held[:-1]) * steps).sum(axis=0) / seconds.sum(axis=0)
-    force, tail = _thrust_table(design)
-    thrust = np.interp(y, _CURVE, force) * burn.throat * efficiency
+    fresh, force = _thrust_tables(design)
+    share = np.minimum(curve.depth / curve.depth[last], 1.0)
+    tail = _over_logs(force)
+    thrust = np.empty_like(y)
+    for k, worn in enumerate(share):
+        thrust[k] = _on_curve(y[k], fresh + worn * (force - fresh))
+    thrust *= burn.throat * efficiency
     impulse = (0.5 * (thrust[1:] + thrust[:-1]) * np.diff(burn.time, axis=0)).sum(axis=0)
     impulse += np.interp(y[-1], _CURVE, tail) * burn.tail_time * burn.throat[-1] * efficiency
     falling = burn.time[-1] + burn.tail_time * np.maximum(y[-1] - top - math.log(_BURNING), 0.0)
@@ -263,26 +273,41 @@ def _rise_time(burn: Burn, top: Floats) -> Floats:
     return np.asarray(np.where(k > 0, first + share * (second - first), 0.0))
 
 
-def _thrust_table(design: MotorDesign) -> tuple[Floats, Floats]:
-    """Thrust over throat area and efficiency, Pa, at `_CURVE`, and its integral over ln P.
-
-    The area ratio is that of the throat's mean size.
-    """
+def _thrust_tables(design: MotorDesign) -> tuple[Floats, Floats]:
+    """Thrust over throat area and efficiency, Pa, at `_CURVE`: throat as drawn, and as worn."""
     nozzle = design.nozzle
-    mean = 0.5 * (nozzle.throat_diameter + (nozzle.throat_diameter_after or nozzle.throat_diameter))
-    ratio = None
-    if nozzle.exit_diameter is not None:
-        ratio = max((nozzle.exit_diameter / mean) ** 2, 1.0)
     pressure = np.exp(_CURVE)
-    force = pressure * thrust_coefficient(
-        design.specific_heat_ratio,
-        ratio,
-        pressure,
-        design.ambient_pressure,
-        nozzle.divergence_half_angle,
-    )
+    tables = []
+    for throat in (nozzle.throat_diameter, nozzle.throat_diameter_after):
+        ratio = None
+        if nozzle.exit_diameter is not None:
+            # The exit keeps its size while the throat grows.
+            ratio = max((nozzle.exit_diameter / (throat or nozzle.throat_diameter)) ** 2, 1.0)
+        coefficient = thrust_coefficient(
+            design.specific_heat_ratio,
+            ratio,
+            pressure,
+            design.ambient_pressure,
+            nozzle.divergence_half_angle,
+        )
+        tables.append(pressure * coefficient)
+    return tables[0], tables[1]
+
+
+def _over_logs(force: Floats) -> Floats:
+    """Integral of a thrust over ln P from the lowest of `_CURVE` up."""
     pieces = 0.5 * (force[1:] + force[:-1]) * np.diff(_CURVE)
-    return force, np.concatenate([[0.0], np.cumsum(pieces)])
+    return np.concatenate([[0.0], np.cumsum(pieces)])
+
+
+def _on_curve(y: Floats, values: Floats) -> Floats:
+    """Values given at `_CURVE`, whose steps are even, at any ln P."""
+    at = np.maximum((y - _CURVE[0]) * (1.0 / (_CURVE[1] - _CURVE[0])), 0.0)
+    row = np.minimum(at.astype(np.int32), _CURVE.size - 2)
+    at -= row
+    at *= np.diff(values)[row]
+    at += values[row]
+    return np.asarray(at)
 
 
 def _bands(

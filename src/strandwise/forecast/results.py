@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from strandwise.errors import DataError
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -18,7 +20,7 @@ __all__ = ["CaseRisk", "Forecast", "SoakForecast", "Spread", "Wanted", "spread_o
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Spread:
-    """One quantity over all draws; None where draws without a bound reach that far.
+    """One quantity over all draws; None where draws that have no such value reach that far.
 
     Parameters
     ----------
@@ -34,7 +36,7 @@ class Spread:
 
 
 def spread_of(values: NDArray[np.float64]) -> Spread:
-    """Summarise one quantity over all draws; infinite values count as above all others."""
+    """Summarise one quantity over all draws; infinite values count as beyond all others."""
     levels = (0.5, 0.05, 0.95, 0.99)
     found = [float(v) for v in np.quantile(values, levels, method="higher")]
     median, p05, p95, p99 = (v if np.isfinite(v) else None for v in found)
@@ -70,6 +72,11 @@ class Wanted:
         Shortest burn time, s.
     probability_peak, probability_time, probability
         Share of the draws that keep to the one, to the other, and to both.
+
+    Raises
+    ------
+    DataError
+        A pressure or a time that is not above 0.
     """
 
     peak_below: float | None = None
@@ -77,6 +84,15 @@ class Wanted:
     probability_peak: float | None = None
     probability_time: float | None = None
     probability: float | None = None
+
+    def __post_init__(self) -> None:
+        for name, value, unit in (
+            ("peak pressure", self.peak_below, "Pa"),
+            ("burn time", self.burn_longer, "s"),
+        ):
+            if value is not None and not value > 0.0:
+                msg = f"a wanted {name} of {value:g} {unit}"
+                raise DataError(msg, expected="above 0")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -110,12 +126,13 @@ class Forecast:
     wanted
         None where nothing was asked for.
     exponent
-        Local pressure exponent of the law at the median peak pressure; None without that.
+        Local pressure exponent of the law at the median peak pressure; at the highest pressure
+        tested where that has no bound.
     amplification
         1/(1 − n): percent of pressure for one percent of burn rate; None where n is 1 or more.
     steady_pressures
-        Steady pressures of the law as estimated at the highest burning area, Pa, ascending;
-        none, or more than one, is told.
+        Steady pressures of the law as estimated at the highest burning area, erosive burning
+        apart, Pa, ascending; none, or more than one, is told.
     share_without_steady
         Of the draws: those whose pressure found no bound below 200 MPa.
     share_unlit
@@ -157,7 +174,7 @@ class Forecast:
     total_impulse: Spread
     case: CaseRisk | None
     wanted: Wanted | None
-    exponent: float | None
+    exponent: float
     amplification: float | None
     steady_pressures: tuple[float, ...]
     share_without_steady: float

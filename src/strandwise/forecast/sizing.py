@@ -11,28 +11,26 @@ import numpy as np
 
 from strandwise.errors import DataError, RequestError
 from strandwise.findings import Caution
-from strandwise.forecast.montecarlo import draw_motor
-from strandwise.motor import HollowCylinder, burning_area, web
+from strandwise.forecast.montecarlo import draw_motor, temperature_for
+from strandwise.motor import port_area
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from strandwise.forecast.design import MotorDesign
     from strandwise.forecast.laws import LawSource
-    from strandwise.motor import Grain
     from strandwise.tracking import DoseSlope
 
 __all__ = [
     "DRILLS",
     "DoseSize",
     "DrillName",
-    "NeutralGrain",
     "RateSize",
     "ThroatSize",
-    "neutral_grain",
     "size_dose",
     "size_rate",
     "size_throat",
+    "sizing_temperature",
 ]
 
 DrillName = Literal["any", "tenths-of-mm", "64ths"]
@@ -66,6 +64,8 @@ class ThroatSize:
         With the drilled throat, Pa.
     kn
         Highest burning over drilled throat area.
+    port_to_throat
+        Port over drilled throat area at the start; None where the port is not known.
     """
 
     target: float
@@ -75,6 +75,7 @@ class ThroatSize:
     peak_at_percentile: float
     peak_median: float
     kn: float
+    port_to_throat: float | None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -128,52 +129,10 @@ class DoseSize:
     cautions: tuple[Caution, ...] = ()
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class NeutralGrain:
-    """How even a grain burns, and which length or core would make both ends of the burn alike.
-
-    Parameters
-    ----------
-    spread
-        Highest over lowest burning area within the web.
-    start_to_end
-        Burning area at the start over that at burnout.
-    segment_length
-        Of a segment with the same diameters that ends as it starts, (3D + d)/2, m; None where the
-        shape has none.
-    core_diameter
-        That would do the same with the length as it is, 2L − 3D, m; None where there is none.
-    """
-
-    spread: float
-    start_to_end: float
-    segment_length: float | None
-    core_diameter: float | None
-
-
-def neutral_grain(grain: Grain) -> NeutralGrain:
-    """Judge how even a grain burns.
-
-    A cylinder that burns at core and both ends starts and ends with the same area where
-    L = (3D + d)/2; between the two the area rises (from memory; checked in the tests), so that
-    neutral is meant roughly.
-    """
-    # At the burnout itself an area may fall to nothing at once; just before it counts.
-    depth = np.linspace(0.0, web(grain) * (1.0 - 1e-9), 401)
-    area = burning_area(grain, depth)
-    lowest = float(area.min())
-    length = core = None
-    if isinstance(grain, HollowCylinder) and grain.inhibited == {"outer"}:
-        length = (3.0 * grain.outer_diameter + grain.core_diameter) / 2.0
-        own = float(np.mean(grain.segment_lengths))
-        wanted = 2.0 * own - 3.0 * grain.outer_diameter
-        core = wanted if 0.0 < wanted < grain.outer_diameter else None
-    return NeutralGrain(
-        spread=float(area.max()) / lowest if lowest > 0.0 else math.inf,
-        start_to_end=float(area[0] / area[-1]) if area[-1] > 0.0 else math.inf,
-        segment_length=length,
-        core_diameter=core,
-    )
+def sizing_temperature(design: MotorDesign) -> float | None:
+    """The hottest that the motor may be fired at, K, for which it is sized; None: not stated."""
+    stated = (design.temperature, design.temperature_high)
+    return max((t for t in stated if t is not None), default=None)
 
 
 def size_throat(
@@ -188,6 +147,7 @@ def size_throat(
 ) -> ThroatSize:
     """Find the throat that keeps a share of the draws below a pressure.
 
+    At the hottest that is stated, where the tests or the motor's file tell what heat does.
     Growth of the throat in mm and the ratio of exit to throat stay as drawn.
 
     Parameters
@@ -228,7 +188,10 @@ def size_throat(
     exact = design.nozzle.throat_diameter * math.exp(found)
     step = DRILLS[drills]
     drilled = exact if step is None else math.ceil(exact / step - _ROUNDING) * step
-    outcome = draw_motor(_with_throat(design, drilled), source, draws=draws, seed=seed)
+    sized = _with_throat(design, drilled)
+    warm = temperature_for(source, sizing_temperature(design))
+    outcome = draw_motor(sized, source, draws=draws, seed=seed, temperature=warm)
+    port = port_area(design.grain)
     return ThroatSize(
         target=target,
         percentile=percentile,
@@ -237,6 +200,7 @@ def size_throat(
         peak_at_percentile=float(np.quantile(outcome.peak_pressure, percentile, method="higher")),
         peak_median=float(np.quantile(outcome.peak_pressure, 0.5, method="higher")),
         kn=float(np.median(outcome.peak_ratio)),
+        port_to_throat=None if port is None else float(port) / sized.nozzle.throat_area,
     )
 
 
@@ -376,7 +340,8 @@ def _with_throat(design: MotorDesign, diameter: float) -> MotorDesign:
 def _peak_at(
     design: MotorDesign, source: LawSource, percentile: float, seed: int, draws: int
 ) -> float:
-    outcome = draw_motor(design, source, draws=draws, seed=seed)
+    warm = temperature_for(source, sizing_temperature(design))
+    outcome = draw_motor(design, source, draws=draws, seed=seed, temperature=warm)
     return float(np.quantile(outcome.peak_pressure, percentile, method="higher"))
 
 

@@ -32,9 +32,10 @@ def law_from_analysis(
 ) -> LawSource:
     """The power law of a formulation in a motor, from the mixed model of the whole campaign.
 
-    The rate of a new batch is predicted with b ~ N(0, σ_b²); that of a batch that was tested by
-    the best linear unbiased prediction of its own b (Henderson, Biometrics 31 (1975) 423, from
-    memory). The offset of motors against strands is in it where the model has one.
+    The law of a new batch is predicted with a level b ~ N(0, σ_b²) and an exponent s ~ N(0, σ_s²)
+    of its own; that of a batch that was tested by the best linear unbiased prediction of its own
+    b and s (Henderson, Biometrics 31 (1975) 423, from memory). The offset of motors against
+    strands is in it where the model has one.
 
     Parameters
     ----------
@@ -72,10 +73,10 @@ def law_from_analysis(
         raise DataError(msg, hint="burn more strands than the law has unknowns")
     covariance = contrasts @ fit.covariance @ contrasts.T
     mean = contrasts @ fit.beta
-    own_variance, spread = 0.0, _batch_spread(analysis)
+    own, spread, turning = None, _batch_spread(analysis), _slope_spread(analysis)
     if batch is not None:
-        mean, covariance, own_variance = _of_batch(analysis, contrasts, batch)
-        spread = None
+        mean, covariance, own = _of_batch(analysis, contrasts, batch)
+        spread = turning = None
     rows = tests.rows_of(formulation)
     return dataclasses.replace(
         _bare(analysis, formulation),
@@ -85,7 +86,9 @@ def law_from_analysis(
         df=(_df(estimates[0].df), _df(estimates[1].df)),
         as_motor=offset is not None or bool(tests.is_firing[rows].all()),
         batch_spread=spread,
-        own_batch_sd=math.sqrt(own_variance),
+        slope_spread=turning,
+        spread_at=_spread_at(analysis),
+        own_batch=own,
         test_sd=(fit.residual_sd or 0.0) if one_more_test else 0.0,
     )
 
@@ -104,29 +107,49 @@ def _batch_spread(analysis: Analysis) -> BatchSpread | None:
     return BatchSpread(sd=fit.batch_sd, df=float(fit.between_df), noise_sd=noise)
 
 
-def _of_batch(analysis: Analysis, contrasts: Floats, batch: str) -> tuple[Floats, Floats, float]:
-    """Mean and covariance of (ln r at P0, n) of a tested batch, and what its own b leaves open."""
+def _slope_spread(analysis: Analysis) -> BatchSpread | None:
+    fit = analysis.fit
+    if fit.slope_sd is None or fit.slope_df <= 0:
+        return None
+    labels, turned = np.array(analysis.tests.batch), analysis.layout.slopes
+    widths = [
+        float(np.sum((x - x.mean()) ** 2)) for x in (turned[labels == b] for b in fit.batches)
+    ]
+    known = [width for width in widths if width > 0.0]
+    within = fit.within_sd or 0.0
+    noise = within * math.sqrt(float(np.mean([1.0 / width for width in known]))) if known else 0.0
+    return BatchSpread(sd=fit.slope_sd, df=float(fit.slope_df), noise_sd=noise)
+
+
+def _spread_at(analysis: Analysis) -> float:
+    return analysis.layout.centre - math.log(analysis.pressure)
+
+
+def _of_batch(analysis: Analysis, contrasts: Floats, batch: str) -> tuple[Floats, Floats, Floats]:
+    """Mean and covariance of (ln r at P0, n) of a tested batch, and what b and s leave open."""
     tests, fit = analysis.tests, analysis.fit
     same = np.array([name == batch for name in tests.batch])
     if not same.any():
         msg = f"there is no test of batch {batch} to forecast from"
         raise DataError(msg, expected=f"one of {', '.join(dict.fromkeys(tests.batch))}")
-    design = analysis.layout.design
-    variance = (fit.batch_sd or 0.0) ** 2
+    design, x = analysis.layout.design, analysis.layout.slopes
+    variances = np.diag([(fit.batch_sd or 0.0) ** 2, (fit.slope_sd or 0.0) ** 2])
     alone = np.full(same.size, max((fit.residual_sd or 0.0) ** 2, 1e-14))
     if analysis.known_variance is not None:
         alone = alone + analysis.known_variance
     labels = np.array(tests.batch)
-    whole = variance * (labels[:, None] == labels[None, :]) + np.diag(alone)
-    across = np.where(same, variance, 0.0)
+    random = np.column_stack([np.ones_like(x), x])
+    alike = labels[:, None] == labels[None, :]
+    whole = alike * (random @ variances @ random.T) + np.diag(alone)
+    # Level at P0 and exponent of the batch itself, of its b and s.
+    taken = np.array([[1.0, -_spread_at(analysis)], [0.0, 1.0]])
+    across = (random * same[:, None]) @ variances @ taken.T
     weights = np.linalg.solve(whole, across)
     residual = tests.log_rate - design @ fit.beta
-    changed = contrasts.copy()
-    changed[0] = contrasts[0] - weights @ design
-    mean = contrasts @ fit.beta
-    mean[0] += float(weights @ residual)
-    left = max(variance - float(weights @ across), 0.0)
-    return mean, np.asarray(changed @ fit.covariance @ changed.T), left
+    changed = contrasts - weights.T @ design
+    mean = contrasts @ fit.beta + weights.T @ residual
+    left = taken @ variances @ taken.T - weights.T @ across
+    return mean, np.asarray(changed @ fit.covariance @ changed.T), np.asarray(left)
 
 
 def law_from_fit(fit: RateFit, analysis: Analysis, *, of_strands: bool) -> LawSource:
@@ -159,6 +182,7 @@ def law_from_fit(fit: RateFit, analysis: Analysis, *, of_strands: bool) -> LawSo
     offset = _offset(analysis) if of_strands else None
     spread = _batch_spread(analysis)
     between = 0.0 if spread is None else spread.sd**2 / max(base.batches, 1)
+    turning, at = _slope_spread(analysis), math.log(fit.reference_pressure)
     covariance = np.array(fit.covariance)[:2, :2].copy()
     covariance[0, 0] += between
     source = dataclasses.replace(
@@ -172,6 +196,8 @@ def law_from_fit(fit: RateFit, analysis: Analysis, *, of_strands: bool) -> LawSo
         pressure_range=fit.pressure_range,
         members=_members(fit, between),
         batch_spread=spread,
+        slope_spread=turning,
+        spread_at=analysis.layout.centre - at,
         offset=offset,
         as_motor=offset is not None or not of_strands,
     )

@@ -1,12 +1,9 @@
-"""Physics that reduction and forecast share: grains and nozzles, in SI units."""
+"""Physics that reduction and forecast share: grains, chambers and nozzles, in SI units."""
 
 from __future__ import annotations
 
-from strandwise.motor.chamber import (
-    area_ratio_for_pressure,
-    equilibrium_pressure,
-    exponent_from_two_firings,
-)
+from strandwise.motor.chamber import HIGHEST_PRESSURE, steady_pressures
+from strandwise.motor.erosion import ErosiveBurning
 from strandwise.motor.grain import (
     burning_area,
     burnout_depth,
@@ -36,19 +33,18 @@ from strandwise.motor.shapes import (
 
 __all__ = [
     "FACES",
+    "HIGHEST_PRESSURE",
     "AreaTable",
     "EndBurner",
+    "ErosiveBurning",
     "Grain",
     "HollowCylinder",
     "MultiCore",
     "Nozzle",
-    "area_ratio_for_pressure",
     "burning_area",
     "burning_ends",
     "burnout_depth",
-    "equilibrium_pressure",
     "exit_pressure_ratio",
-    "exponent_from_two_firings",
     "flow_separates",
     "offset_core_area_table",
     "optimum_thrust_coefficient",
@@ -56,6 +52,7 @@ __all__ = [
     "pressure_from_thrust",
     "propellant_mass",
     "propellant_volume",
+    "steady_pressures",
     "thrust_coefficient",
     "web",
 ]

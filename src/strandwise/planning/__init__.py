@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from strandwise.planning.next_test import (
-    NextTests,
-    RangeExtension,
-    Suggestion,
-    next_tests,
+from strandwise.planning.candidates import RangeExtension
+from strandwise.planning.motor_tests import (
+    MotorSuggestion,
+    MotorTests,
+    next_tests_for_motor,
+    peak_sentence,
+    suggestion_for_motor_sentence,
 )
+from strandwise.planning.next_test import NextTests, Suggestion, next_tests
+from strandwise.planning.peak import PeakModel, PeakPrecision, PeakTarget
 from strandwise.planning.power import (
     DesignPower,
     DetectableShift,
@@ -28,7 +32,12 @@ from strandwise.planning.sentences import (
 __all__ = [
     "DesignPower",
     "DetectableShift",
+    "MotorSuggestion",
+    "MotorTests",
     "NextTests",
+    "PeakModel",
+    "PeakPrecision",
+    "PeakTarget",
     "RangeExtension",
     "RunSheet",
     "RunSheetRow",
@@ -42,7 +51,10 @@ __all__ = [
     "detectable_sentence",
     "detectable_shifts",
     "next_tests",
+    "next_tests_for_motor",
     "next_tests_sentence",
+    "peak_sentence",
     "run_sheet",
+    "suggestion_for_motor_sentence",
     "suggestion_sentence",
 ]

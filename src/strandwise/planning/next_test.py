@@ -4,16 +4,13 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from strandwise.errors import DataError
-from strandwise.planning.reasons import RANGE_SLACK, SuggestionKind, reason, tested_range
+from strandwise.planning.candidates import candidates, extensions, permitted_ranges
+from strandwise.planning.reasons import SuggestionKind, reason
 from strandwise.tracking import (
-    PlannedTest,
     ShiftPrecision,
     VarianceComponents,
     in_megapascals,
@@ -22,16 +19,15 @@ from strandwise.tracking import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Iterator, Mapping
+    from collections.abc import Callable, Collection, Mapping
 
     from strandwise.findings import Caution
-    from strandwise.tracking import Analysis
+    from strandwise.planning.candidates import RangeExtension
+    from strandwise.tracking import Analysis, PlannedTest
 
-__all__ = ["NextTests", "RangeExtension", "Suggestion", "next_tests"]
+__all__ = ["NextTests", "Suggestion", "next_tests"]
 
 _MOST_SUGGESTIONS = 8
-_MOST_BATCHES_TRIED = 6
-_FEWEST_STRANDS = 3
 _LEAST_GAIN = 0.005
 
 
@@ -62,25 +58,6 @@ class Suggestion:
     tests: tuple[PlannedTest, ...]
     gain: float | None
     interval_after: float
-    why: str
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class RangeExtension:
-    """Pressures that only tests outside the permitted range would cover.
-
-    Parameters
-    ----------
-    formulation
-        Of which formulation.
-    pressure
-        The decision pressure, absolute, Pa.
-    why
-        What is missing and what has to be judged first, without a full stop.
-    """
-
-    formulation: str
-    pressure: float
     why: str
 
 
@@ -118,17 +95,6 @@ class NextTests:
     suggestions: tuple[Suggestion, ...]
     extensions: tuple[RangeExtension, ...]
     cautions: tuple[Caution, ...] = ()
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class _Ranges:
-    """Pressures (Pa) at which each kind of test of one formulation may be made."""
-
-    strand: tuple[float, float] | None
-    firing: tuple[float, float] | None
-
-    def of(self, *, is_firing: bool) -> tuple[float, float] | None:
-        return self.firing if is_firing else self.strand
 
 
 def next_tests(
@@ -180,21 +146,13 @@ def next_tests(
         compare.
     """
     targets = _targets(analysis, formulation)
-    for limits in (strand_range, firing_range):
-        _check_range(limits)
+    ranges = permitted_ranges(analysis, (analysis.baseline, *targets), strand_range, firing_range)
+    decisions = dict.fromkeys(ranges, analysis.pressure)
     counted = variance_components(analysis) if components is None else components
     precisions = shift_precision(analysis, counted)
     now = _interval(precisions, targets)
     share = _batch_share(analysis, counted, targets)
-    involved = (analysis.baseline, *targets)
-    ranges = {
-        name: _Ranges(
-            strand=strand_range or tested_range(analysis, name, is_firing=False),
-            firing=firing_range or tested_range(analysis, name, is_firing=True),
-        )
-        for name in involved
-    }
-    tried = _candidates(analysis, ranges, batches_left, strands_per_batch or _usual_tests(analysis))
+    tried = candidates(analysis, ranges, decisions, batches_left, strands_per_batch)
     found = []
     for kind, tests in tried:
         after = _interval(_with_tests(analysis, counted, tests, precisions), targets)
@@ -208,7 +166,7 @@ def next_tests(
         components=counted,
         batch_share=share,
         suggestions=_best(found, most),
-        extensions=tuple(_extensions(analysis, ranges, format_pressure)),
+        extensions=tuple(extensions(analysis, ranges, decisions, format_pressure)),
         cautions=counted.cautions,
     )
 
@@ -238,15 +196,6 @@ def _targets(analysis: Analysis, formulation: str | None) -> tuple[str, ...]:
         msg = f"the shift of {formulation!r} cannot be planned for"
         raise DataError(msg, expected=f"one of {', '.join(others)}")
     return (formulation,)
-
-
-def _check_range(limits: tuple[float, float] | None) -> None:
-    if limits is None:
-        return
-    low, high = limits
-    if not (math.isfinite(high) and 0.0 < low <= high):
-        msg = f"the permitted pressures run from {low!r} to {high!r} Pa"
-        raise DataError(msg, expected="absolute pressures above zero, the lower one first")
 
 
 def _interval(
@@ -293,65 +242,6 @@ def _batch_share(
     return min(max(1.0 - within / total, 0.0), 1.0)
 
 
-def _usual_tests(analysis: Analysis) -> int:
-    sizes = sorted(Counter(analysis.tests.batch).values())
-    return max(sizes[len(sizes) // 2], _FEWEST_STRANDS)
-
-
-def _candidates(
-    analysis: Analysis,
-    ranges: Mapping[str, _Ranges],
-    batches_left: Collection[str] | None,
-    strands: int,
-) -> Iterator[tuple[SuggestionKind, tuple[PlannedTest, ...]]]:
-    tests = analysis.tests
-    for name, permitted in ranges.items():
-        sizes = Counter(
-            batch
-            for batch, own in zip(tests.batch, tests.formulation, strict=True)
-            if own == name and (batches_left is None or batch in batches_left)
-        )
-        # The batches with the fewest tests have the most to tell; the others are left out.
-        fewest = sorted(sizes, key=lambda batch: sizes[batch])[:_MOST_BATCHES_TRIED]
-        new = _new_name(name, tests.batch)
-        for is_firing in (False, True):
-            limits = permitted.of(is_firing=is_firing)
-            if limits is None:
-                continue
-            kind: SuggestionKind = "firing" if is_firing else "strand"
-            pressures = _pressures(limits, analysis.pressure)
-            for batch in fewest:
-                for pressure in pressures:
-                    yield kind, (_test(batch, name, pressure, is_firing=is_firing),)
-            if not is_firing:
-                spread = np.geomspace(*limits, strands)
-                # The ends as given: rounding must not leave the permitted range.
-                spread = np.clip(spread, *limits)
-                rows = tuple(_test(new, name, float(p), is_firing=False) for p in spread)
-                yield "new-batch", rows
-            elif permitted.strand is None:
-                nearest = min(max(analysis.pressure, limits[0]), limits[1])
-                yield "new-batch", (_test(new, name, nearest, is_firing=True),)
-
-
-def _pressures(limits: tuple[float, float], decision: float) -> list[float]:
-    low, high = limits
-    middle = min(max(math.sqrt(low * high), low), high)
-    inside = [decision] if low <= decision <= high else []
-    return sorted({low, middle, high, *inside})
-
-
-def _test(batch: str, formulation: str, pressure: float, *, is_firing: bool) -> PlannedTest:
-    return PlannedTest(batch=batch, formulation=formulation, is_firing=is_firing, pressure=pressure)
-
-
-def _new_name(formulation: str, taken: Collection[str]) -> str:
-    number = 1
-    while f"{formulation}-new-{number}" in taken:
-        number += 1
-    return f"{formulation}-new-{number}"
-
-
 def _best(found: list[Suggestion], most: int) -> tuple[Suggestion, ...]:
     """Best first; of one kind and formulation only the best pressure and batch of each."""
     worth_it = [one for one in found if one.gain is None or one.gain >= _LEAST_GAIN]
@@ -361,34 +251,3 @@ def _best(found: list[Suggestion], most: int) -> tuple[Suggestion, ...]:
         pressure = one.tests[0].pressure if len(one.tests) == 1 else None
         kept.setdefault((one.kind, one.formulation, pressure), one)
     return tuple(list(kept.values())[:most])
-
-
-def _extensions(
-    analysis: Analysis,
-    ranges: Mapping[str, _Ranges],
-    format_pressure: Callable[[float], str],
-) -> Iterator[RangeExtension]:
-    at = analysis.pressure
-    for name, permitted in ranges.items():
-        limits = [each for each in (permitted.strand, permitted.firing) if each is not None]
-        inside = any(low / RANGE_SLACK <= at <= high * RANGE_SLACK for low, high in limits)
-        low, high = analysis.tests.pressure_range(name)
-        tested = low / RANGE_SLACK <= at <= high * RANGE_SLACK
-        if inside or tested:
-            continue
-        span = format_pressure(low) if low == high else f"{format_pressure(low)} to "
-        span += "" if low == high else format_pressure(high)
-        way = "above" if at > high else "below"
-        risk = (
-            "whether rig and case allow that pressure has to be judged first, in small steps"
-            if at > high
-            else "a propellant may burn unsteadily or go out there"
-        )
-        yield RangeExtension(
-            formulation=name,
-            pressure=at,
-            why=(
-                f"{format_pressure(at)} lies {way} what was tested of {name} ({span}); no test "
-                f"inside that range replaces one there, and none is suggested here: {risk}"
-            ),
-        )

@@ -10,6 +10,7 @@ from strandwise.tracking import in_megapascals
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from strandwise.planning.motor_tests import MotorSuggestion
     from strandwise.planning.next_test import NextTests, Suggestion
     from strandwise.planning.power import DesignPower, DetectableShift
 
@@ -18,6 +19,7 @@ __all__ = [
     "detectable_sentence",
     "next_tests_sentence",
     "suggestion_sentence",
+    "what_to_do",
 ]
 
 
@@ -57,19 +59,6 @@ def suggestion_sentence(
     format_pressure
         Turns Pa into text with a unit.
     """
-    pressures = list(dict.fromkeys(format_pressure(test.pressure) for test in suggestion.tests))
-    where = pressures[0] if len(pressures) == 1 else f"{pressures[0]} to {pressures[-1]}"
-    if suggestion.kind == "new-batch":
-        noun = "firing" if suggestion.tests[0].is_firing else "strand"
-        count = len(suggestion.tests)
-        what = (
-            f"mix a new batch of {suggestion.formulation} and test {count} "
-            f"{noun}{'' if count == 1 else 's'} at {where}"
-        )
-    elif suggestion.kind == "firing":
-        what = f"fire one more motor of {suggestion.batch} ({suggestion.formulation}) at {where}"
-    else:
-        what = f"burn one more strand of {suggestion.batch} ({suggestion.formulation}) at {where}"
     after = f"±{_percent(suggestion.interval_after)}"
     if suggestion.gain is None:
         brings = f"the shift then has an interval, of about {after}"
@@ -77,7 +66,25 @@ def suggestion_sentence(
         digits = 0 if suggestion.gain >= 0.02 else 1
         gain = f"{100 * suggestion.gain:.{digits}f} %"
         brings = f"the interval becomes {gain} narrower, about {after}"
-    return f"{what}: {brings}; {suggestion.why}"
+    return f"{what_to_do(suggestion, format_pressure)}: {brings}; {suggestion.why}"
+
+
+def what_to_do(
+    suggestion: Suggestion | MotorSuggestion, format_pressure: Callable[[float], str]
+) -> str:
+    """The tests of a suggestion as an instruction."""
+    pressures = list(dict.fromkeys(format_pressure(test.pressure) for test in suggestion.tests))
+    where = pressures[0] if len(pressures) == 1 else f"{pressures[0]} to {pressures[-1]}"
+    if suggestion.kind == "new-batch":
+        noun = "firing" if suggestion.tests[0].is_firing else "strand"
+        count = len(suggestion.tests)
+        return (
+            f"mix a new batch of {suggestion.formulation} and test {count} "
+            f"{noun}{'' if count == 1 else 's'} at {where}"
+        )
+    if suggestion.kind == "firing":
+        return f"fire one more motor of {suggestion.batch} ({suggestion.formulation}) at {where}"
+    return f"burn one more strand of {suggestion.batch} ({suggestion.formulation}) at {where}"
 
 
 def design_sentence(design: DesignPower) -> str:

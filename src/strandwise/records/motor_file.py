@@ -1,13 +1,14 @@
-"""The file of a motor that is to be forecast: `[grain]`, `[nozzle]`, `[gas]` and `[case]`."""
+"""The file of a motor to be forecast: `[grain]`, `[nozzle]`, `[gas]`, `[case]`, `[erosion]`."""
 
 from __future__ import annotations
 
+import contextlib
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from strandwise.errors import DataError, RecordsError
-from strandwise.findings import Source
-from strandwise.motor import Nozzle
+from strandwise.errors import DataError, RecordsError, UnitError
+from strandwise.findings import Finding, Source
+from strandwise.motor import ErosiveBurning, Nozzle, port_area
 from strandwise.records.fields import (
     NOTES_FIELD,
     TEMPERATURE_FIELD,
@@ -19,16 +20,26 @@ from strandwise.records.fields import (
 from strandwise.records.firing_fields import FIRING_FIELDS, GAS_FIELDS, NOZZLE_FIELDS
 from strandwise.records.grain_tables import read_grain_table
 from strandwise.records.model import Gas, GrainUncertainty
+from strandwise.records.textfiles import is_absent
 from strandwise.records.tomltable import read_toml_table
+from strandwise.units import Kind, parse_quantity
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from strandwise.findings import Finding
     from strandwise.motor import Grain
+    from strandwise.records.folder import CampaignFolder
     from strandwise.records.tomltable import TomlTable
 
-__all__ = ["CASE_FIELDS", "MOTOR_FIELDS", "MOTOR_GAS_FIELDS", "MotorRecord", "read_motor"]
+__all__ = [
+    "CASE_FIELDS",
+    "EROSION_FIELDS",
+    "MOTOR_FIELDS",
+    "MOTOR_GAS_FIELDS",
+    "MotorRecord",
+    "motor_findings",
+    "read_motor",
+]
 
 _AMBIENT = next(one for one in FIRING_FIELDS if one.name == "ambient_pressure")
 
@@ -59,6 +70,36 @@ CASE_FIELDS = (
     ),
 )
 
+EROSION_FIELDS = (
+    Field(
+        name="threshold_flux",
+        help="gas flux through the port from which the core burns faster, kg/(m²·s)",
+        form="number",
+        required=True,
+        at_least=0.0,
+        at_most=1e5,
+    ),
+    Field(
+        name="coefficient",
+        help="m/s of burn rate for each kg/(m²·s) beyond it, such as 1.8e-6",
+        form="number",
+        required=True,
+        at_least=0.0,
+        at_most=1e-3,
+    ),
+    Field(
+        name="area_share",
+        help="share of the burning area that does so, such as 0.3",
+        form="number",
+        required=True,
+        above=0.0,
+        at_most=1.0,
+    ),
+)
+
+_LARGEST_SD = 0.15
+_ATMOSPHERE = 101_325.0  # Pa, where no ambient pressure is recorded
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class MotorRecord:
@@ -80,6 +121,10 @@ class MotorRecord:
         σ_p, 1/K.
     ambient_pressure
         Pa; None: the campaign's.
+    erosion
+        How the gas stream hastens the burn, from its table [erosion].
+    remarks
+        Of keys that nothing reads.
     """
 
     name: str
@@ -96,11 +141,13 @@ class MotorRecord:
     temperature_sensitivity: float | None = None
     temperature_sensitivity_sd: float | None = None
     ambient_pressure: float | None = None
+    erosion: ErosiveBurning | None = None
     notes: str = ""
+    remarks: tuple[Finding, ...] = ()
     source: Source
 
 
-def read_motor(path: Path, shown: str, scale: PressureScale) -> tuple[MotorRecord, list[Finding]]:
+def read_motor(path: Path, shown: str, scale: PressureScale) -> MotorRecord:
     """Read a motor's file.
 
     Parameters
@@ -109,11 +156,6 @@ def read_motor(path: Path, shown: str, scale: PressureScale) -> tuple[MotorRecor
         The file, and its name in the findings.
     scale
         Zero of the campaign's pressure readings.
-
-    Returns
-    -------
-    motor, remarks
-        The remarks are of keys that nothing reads.
 
     Raises
     ------
@@ -126,22 +168,85 @@ def read_motor(path: Path, shown: str, scale: PressureScale) -> tuple[MotorRecor
     motor = _read(table, path.stem)
     if motor is None or table.findings:
         raise RecordsError(sorted(table.findings, key=lambda finding: finding.source.sort_key))
-    return motor, table.remarks
+    return replace(motor, remarks=tuple(table.remarks))
+
+
+def motor_findings(
+    folder: CampaignFolder, scale: PressureScale
+) -> tuple[list[Finding], list[Finding]]:
+    """Faults of all files in a campaign's folder `motors/`, and what is worth saying of them.
+
+    Parameters
+    ----------
+    folder
+        The campaign's; it need not have any motors.
+    scale
+        Zero of the campaign's pressure readings.
+    """
+    motors = folder.path / "motors"
+    if is_absent(motors):
+        return [], []
+    problems: list[Finding] = []
+    remarks: list[Finding] = []
+    try:
+        entries = sorted(motors.iterdir())
+    except OSError as error:
+        why = error.strerror or error
+        problems.append(
+            Finding(
+                Source(folder.shown(motors)),
+                "not-a-folder",
+                f"this cannot be read as a folder: {why}",
+                "a folder with a file for each motor",
+                "rename it, or look at its permissions",
+            )
+        )
+        return problems, remarks
+    for path in entries:
+        if path.name.startswith((".", "~")) or path.name.endswith("~"):
+            continue
+        shown = folder.shown(path)
+        if path.suffix.lower() != ".toml":
+            remarks.append(
+                Finding(
+                    Source(shown),
+                    "unread-file",
+                    f"`{path.name}` is not read",
+                    "files named MOTOR.toml",
+                    "other files belong elsewhere",
+                )
+            )
+            continue
+        try:
+            remarks += read_motor(path, shown, scale).remarks
+        except RecordsError as error:
+            problems += error.findings
+    return problems, remarks
 
 
 def _read(top: TomlTable, name: str) -> MotorRecord | None:
     ambient = top.with_scale(PressureScale()).value(_AMBIENT)
     if isinstance(ambient, float):
         top = top.with_scale(PressureScale(top.scale.readings, ambient))
-    tables = ("grain", "nozzle", "gas", "case")
+    tables = ("grain", "nozzle", "gas", "case", "erosion")
     values: dict[str, Any] = top.read(MOTOR_FIELDS, others=(*tables, "ambient_pressure"))
     _check_temperatures(top, values)
     reading = read_grain_table(top)
     nozzle = _nozzle(top)
     gas = _plain(top, "gas", MOTOR_GAS_FIELDS)
     case = _plain(top, "case", CASE_FIELDS)
+    _check_limit(top, case.get("pressure_limit"))
+    erosion = _erosion(top)
     if reading is None or nozzle is None:
         return None
+    _check_spreads(top)
+    if erosion is not None and port_area(reading.grain) is None:
+        top.fault(
+            ["erosion"],
+            "no-port",
+            "[erosion] is stated of a grain without a core of known size",
+            "a grain whose gas flows along a core, or no [erosion]",
+        )
     c_star_sd = gas.pop("characteristic_velocity_sd", None)
     return MotorRecord(
         name=name,
@@ -152,6 +257,7 @@ def _read(top: TomlTable, name: str) -> MotorRecord | None:
         gas=Gas(**gas),
         characteristic_velocity_sd=c_star_sd,
         pressure_limit=case.get("pressure_limit"),
+        erosion=erosion,
         ambient_pressure=ambient if isinstance(ambient, float) else None,
         source=Source(top.shown, 1),
         **values,
@@ -170,9 +276,61 @@ def _check_temperatures(top: TomlTable, values: dict[str, Any]) -> None:
         )
 
 
+def _check_spreads(top: TomlTable) -> None:
+    """What may be off by a good part of itself is not known: draws of it would reach zero."""
+    for key, fields in (
+        ("grain", ("core_diameter", "outer_diameter", "length", "density")),
+        ("nozzle", ("throat_diameter",)),
+        ("gas", ("characteristic_velocity",)),
+    ):
+        stated = top.values.get(key)
+        values = stated if isinstance(stated, dict) else {}
+        for name in fields:
+            texts = [values.get(name), values.get(f"{name}_sd")]
+            size, sd = (_size(text) for text in texts)
+            if size is not None and sd is not None and sd > _LARGEST_SD * size:
+                top.fault(
+                    [key, f"{name}_sd"],
+                    "bad-value",
+                    f"`{texts[1]}` is no standard uncertainty of a {name.replace('_', ' ')} of "
+                    f"`{texts[0]}`",
+                    f"less than {100.0 * _LARGEST_SD:.0f} % of it",
+                    "about two thirds of such parts lie within one standard uncertainty",
+                )
+
+
+def _size(text: object) -> float | None:
+    for kind in (Kind.LENGTH, Kind.DENSITY, Kind.VELOCITY) if isinstance(text, str) else ():
+        with contextlib.suppress(UnitError):
+            return parse_quantity(str(text), kind).si
+    return None
+
+
+def _check_limit(top: TomlTable, limit: float | None) -> None:
+    ambient = top.scale.ambient or _ATMOSPHERE
+    if limit is not None and limit <= ambient:
+        top.fault(
+            ["case", "pressure_limit"],
+            "bad-value",
+            f"pressure_limit, {limit / 1e6:.4g} MPa absolute, is not above that of the air",
+            "the highest absolute pressure that the case is made for",
+            "a gauge reading needs its unit, such as `barg` or `psig`",
+        )
+
+
 def _plain(top: TomlTable, key: str, fields: tuple[Field, ...]) -> dict[str, Any]:
     table = top.table(key)
     return {} if table is None else dict(table.read(fields))
+
+
+def _erosion(top: TomlTable) -> ErosiveBurning | None:
+    table = top.table("erosion")
+    if table is None:
+        return None
+    values: dict[str, Any] = table.read(EROSION_FIELDS)
+    if len(values) < len(EROSION_FIELDS):
+        return None
+    return ErosiveBurning(**values)
 
 
 def _nozzle(top: TomlTable) -> Nozzle | None:

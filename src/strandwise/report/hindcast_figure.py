@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from strandwise.forecast import Hindcast, HindcastRow
+    from strandwise.forecast import Hindcast, HindcastRow, Quantity
     from strandwise.report.labels import DisplayUnits
 
 __all__ = ["HINDCAST_QUANTITIES", "draw_hindcast"]
@@ -26,7 +26,8 @@ HINDCAST_QUANTITIES = {
 """What each quantity is called."""
 
 _WIDTH = 9.2
-_ROW = 0.34
+_ROW = 0.40
+_ALONE = 0.34
 _MEASURED = SERIES[1]
 
 
@@ -50,28 +51,43 @@ def draw_hindcast(found: Hindcast, units: DisplayUnits, title: str = "") -> Figu
     if not found.rows:
         msg = "a picture of a hindcast without a firing that was predicted"
         raise RequestError(msg, hint="see why each was left out")
-    panels = [score.quantity for score in found.scores]
-    rows = {q: [row for row in found.rows if row.quantity == q] for q in panels}
+    panels = list(dict.fromkeys(score.quantity for score in found.scores))
+    rows = {
+        q: [row for row in found.rows if row.quantity == q and row.basis == "all-others"]
+        for q in panels
+    }
+    alone = {(row.test, row.quantity): row for row in found.rows if row.basis == "strands-alone"}
     counts = [len(rows[q]) for q in panels]
     with house_style():
         figure = new_figure(_WIDTH, 1.3 + sum(0.75 + _ROW * count for count in counts))
         axes = figure.subplots(len(panels), 1, squeeze=False, height_ratios=[c + 1 for c in counts])
         for ax, quantity in zip(axes[:, 0], panels, strict=True):
-            _draw(ax, rows[quantity], quantity, units)
+            _draw(ax, rows[quantity], alone, quantity, units)
         add_heading(figure, title or "Firings predicted without themselves")
         add_footnote(
             figure,
             [
                 "Bars: where 95 % of readings of such a firing were to be expected, from all other "
                 "tests; stroke: median. Squares: measured, with two standard uncertainties; open "
-                "where outside.",
+                "where outside."
+                + (
+                    " Thin grey bars: from the strands alone, as if no motor had been fired."
+                    if alone
+                    else ""
+                ),
                 *_scores(found),
             ],
         )
     return figure
 
 
-def _draw(ax: Axes, rows: list[HindcastRow], quantity: str, units: DisplayUnits) -> None:
+def _draw(
+    ax: Axes,
+    rows: list[HindcastRow],
+    alone: dict[tuple[str, Quantity], HindcastRow],
+    quantity: Quantity,
+    units: DisplayUnits,
+) -> None:
     pressure = quantity != "burn-time"
 
     def shown(value: float) -> float:
@@ -82,6 +98,13 @@ def _draw(ax: Axes, rows: list[HindcastRow], quantity: str, units: DisplayUnits)
         ax.plot(ends, [place, place], color=ACCENT, linewidth=7.0, alpha=0.30, zorder=1.5)
         middle = shown(row.predicted)
         ax.plot([middle] * 2, [place - 0.26, place + 0.26], color=ACCENT, linewidth=1.8, zorder=2.0)
+        other = alone.get((row.test, quantity))
+        if other is not None:
+            lower = place + _ALONE
+            ends = [shown(end) for end in other.interval]
+            ax.plot(ends, [lower, lower], color=MUTED, linewidth=2.2, alpha=0.55, zorder=1.5)
+            middle = shown(other.predicted)
+            ax.plot([middle] * 2, [lower - 0.1, lower + 0.1], color=MUTED, linewidth=1.4)
         reach = [shown(row.measured + sign * 2.0 * row.measured_sd) for sign in (-1.0, 1.0)]
         ax.plot(reach, [place, place], color=_MEASURED.colour, linewidth=1.2, zorder=2.5)
         ax.plot(
@@ -106,6 +129,7 @@ def _draw(ax: Axes, rows: list[HindcastRow], quantity: str, units: DisplayUnits)
 
 def _scores(found: Hindcast) -> list[str]:
     return [
-        f"{HINDCAST_QUANTITIES[score.quantity]}: {score.inside} of {score.count} inside."
+        f"{HINDCAST_QUANTITIES[score.quantity]}: {score.inside} of {score.count} inside"
+        + (" from strands alone." if score.basis == "strands-alone" else ".")
         for score in found.scores
     ]

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from strandwise.errors import RequestError
 from strandwise.findings import Caution
 from strandwise.forecast import (
+    SMALL_PORT,
     forecast_motor,
     law_from_analysis,
     law_from_fit,
@@ -16,6 +17,8 @@ from strandwise.forecast import (
     size_dose,
     size_rate,
     size_throat,
+    sizing_temperature,
+    temperature_cautions,
 )
 from strandwise.workflow.analysis import fit_campaign
 from strandwise.workflow.motor_design import design_of
@@ -47,6 +50,7 @@ __all__ = [
     "law_source",
     "size_campaign",
     "tested_formulations",
+    "with_sensitivity",
 ]
 
 
@@ -144,7 +148,7 @@ def forecast_campaign(
     found = []
     for name in names:
         source = law_source(reduced, name, analysis=analysis, batch=batch, law=law, fitter=fitter)
-        source = _with_sensitivity(source, motor)
+        source = with_sensitivity(source, motor)
         design, cautions = design_of(reduced, motor, name)
         found.append(
             forecast_motor(
@@ -191,14 +195,17 @@ class MotorSizing:
     formulation
         Name.
     throat
-        For the wanted pressure.
+        For the wanted pressure; None where no throat does it.
     rate
-        How much slower (or faster) it would have to burn with the throat as drawn.
+        How much slower (or faster) it would have to burn with the throat as drawn; None likewise.
+    why_not
+        Why one of the two is missing; empty where neither is.
     """
 
     formulation: str
-    throat: ThroatSize
-    rate: RateSize
+    throat: ThroatSize | None
+    rate: RateSize | None
+    why_not: str = ""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -213,6 +220,10 @@ class CampaignSizing:
         Of each retarder that was tested, in the baseline, for the throat as drawn.
     neutral
         How even the grain burns.
+    target, percentile
+        Absolute pressure, Pa, that this share of the draws is to stay below.
+    temperature
+        Of the propellant, K, that the sizes are for; None: as the tests were.
     cautions
         What to heed.
     """
@@ -220,6 +231,9 @@ class CampaignSizing:
     motors: tuple[MotorSizing, ...]
     doses: tuple[DoseSize, ...]
     neutral: NeutralGrain
+    target: float
+    percentile: float
+    temperature: float | None
     cautions: tuple[Caution, ...]
 
 
@@ -256,32 +270,63 @@ def size_campaign(
     names = _names(reduced, formulations, batch)
     anchor = anchor_of(reduced)
     analysis = analyse_campaign(reduced, baseline=anchor)
-    found = []
+    found: list[MotorSizing] = []
+    cautions: dict[Caution, None] = {}
+    refused: list[RequestError] = []
+    temperature = None
     for name in names:
         source = law_source(reduced, name, analysis=analysis, batch=batch, law=law, fitter=fitter)
-        source = _with_sensitivity(source, motor)
+        source = with_sensitivity(source, motor)
         design, _ = design_of(reduced, motor, name)
-        throat = size_throat(
-            design, source, target, percentile=percentile, drills=drills, seed=seed, draws=draws
-        )
-        rate = size_rate(design, source, target, percentile=percentile, seed=seed, draws=draws)
-        found.append(MotorSizing(formulation=name, throat=throat, rate=rate))
+        if source.sigma_p is not None and source.reference_temperature is not None:
+            temperature = sizing_temperature(design)
+        how: dict[str, Any] = {"percentile": percentile, "seed": seed, "draws": draws}
+        throat = rate = None
+        why = ""
+        try:
+            throat = size_throat(design, source, target, drills=drills, **how)
+            rate = size_rate(design, source, target, **how)
+        except RequestError as error:
+            refused.append(error)
+            why = error.message
+        found.append(MotorSizing(formulation=name, throat=throat, rate=rate, why_not=why))
+        told = [*temperature_cautions(design, source), *_narrow(throat, name)]
+        low, high = source.pressure_range
+        if not low <= target <= high:
+            text = (
+                f"{name}: the pressure asked for lies outside the {low / 1e6:.3g} to "
+                f"{high / 1e6:.3g} MPa tested: the sizes rest on the law where no test has shown it"
+            )
+            told.append(Caution("extrapolated", text))
+        cautions |= dict.fromkeys(told)
+    if all(one.throat is None for one in found):
+        raise refused[0]
     base = next((one.rate for one in found if one.formulation == anchor), None)
     doses: tuple[DoseSize, ...] = ()
     if base is not None and base.log_factor < 0.0:
         slopes = compare_campaign(reduced, baseline=anchor).doses
         doses = tuple(size_dose(slope, base) for slope in slopes)
-    low, high = analysis.tests.pressure_range(anchor)
-    cautions: tuple[Caution, ...] = ()
-    if not low <= target <= high:
-        text = (
-            f"the pressure asked for lies outside the {low / 1e6:.3g} to {high / 1e6:.3g} MPa "
-            f"tested of {anchor}: the sizes rest on the law where no test has shown it"
-        )
-        cautions = (Caution("extrapolated", text),)
     return CampaignSizing(
-        motors=tuple(found), doses=doses, neutral=neutral_grain(motor.grain), cautions=cautions
+        motors=tuple(found),
+        doses=doses,
+        neutral=neutral_grain(motor.grain),
+        target=target,
+        percentile=percentile,
+        temperature=temperature,
+        cautions=tuple(cautions),
     )
+
+
+def _narrow(throat: ThroatSize | None, name: str) -> list[Caution]:
+    ratio = None if throat is None else throat.port_to_throat
+    if ratio is None or ratio >= SMALL_PORT:
+        return []
+    text = (
+        f"{name}: with that throat the port is {ratio:.2g} throat areas at the start: the gas "
+        "stream makes the core burn faster (below 1 it chokes there), and the first peak may be "
+        "higher than shown; a wider core, or less propellant, goes with so wide a throat"
+    )
+    return [Caution("erosive-burning", text)]
 
 
 def anchor_of(reduced: ReducedCampaign) -> str:
@@ -293,7 +338,7 @@ def anchor_of(reduced: ReducedCampaign) -> str:
     return names[0]
 
 
-def _with_sensitivity(source: LawSource, motor: MotorRecord) -> LawSource:
+def with_sensitivity(source: LawSource, motor: MotorRecord) -> LawSource:
     """σ_p as the motor's file states it, where the tests do not tell it."""
     if motor.temperature_sensitivity is None:
         return source

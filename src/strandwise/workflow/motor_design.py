@@ -20,12 +20,13 @@ from strandwise.reduction import (
     THROAT_SD,
 )
 from strandwise.workflow.recording import pressure_scale
+from strandwise.workflow.thermochemistry import default_gas
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from strandwise.motor import Grain, Nozzle
-    from strandwise.records import Campaign, CampaignFolder, GrainUncertainty, MotorRecord
+    from strandwise.records import Campaign, CampaignFolder, Gas, GrainUncertainty, MotorRecord
     from strandwise.workflow.analysis import ReducedCampaign
 
 __all__ = ["STANDARD_AMBIENT", "design_of", "find_motor", "tolerances_of"]
@@ -60,8 +61,7 @@ def find_motor(folder: CampaignFolder, campaign: Campaign, named: Path) -> Motor
             expected="a .toml file with [grain] and [nozzle], or the name of one in "
             f"{folder.shown(folder.path / 'motors')}{there if motors else ''}",
         )
-    motor, _ = read_motor(path, folder.shown(path), pressure_scale(campaign))
-    return motor
+    return read_motor(path, folder.shown(path), pressure_scale(campaign))
 
 
 def design_of(
@@ -70,18 +70,23 @@ def design_of(
     """The motor filled with a formulation: what its file leaves open comes from the campaign.
 
     Density: the file's, else the mean of the formulation's batches with their spread. c*: the
-    file's, else the campaign's, else the mean of what the campaign's firings gave.
+    file's, else the campaign's, else the mean of what the campaign's firings gave, else that of
+    the recipe's equilibrium, which is the most that a motor can show.
 
     Raises
     ------
     RequestError
         Density or c* is known from nowhere.
     """
-    cautions: list[Caution] = []
+    cautions = [
+        Caution("unread-key", f"{remark.source}: {remark.message}") for remark in motor.remarks
+    ]
     settings = reduced.campaign.settings
     density, density_sd = _density(reduced, motor, formulation)
-    c_star, c_star_sd = _characteristic_velocity(reduced, motor, cautions)
+    c_star, c_star_sd, default = _characteristic_velocity(reduced, motor, formulation, cautions)
     gamma = motor.gas.specific_heat_ratio or settings.gas.specific_heat_ratio
+    if gamma is None and default is not None:
+        gamma = default.specific_heat_ratio
     if gamma is None:
         gamma = ASSUMED_GAMMA
         cautions.append(
@@ -100,6 +105,11 @@ def design_of(
     if motor.pressure_limit is None:
         text = "the motor's file states no pressure_limit in [case]: nothing is held against it"
         cautions.append(Caution("no-case-limit", text))
+    after = motor.nozzle.throat_diameter_after
+    if after is not None and after < motor.nozzle.throat_diameter:
+        text = "the throat is stated to be smaller after the burn than before: the pressure rises "
+        text += "as it closes; a throat that wears grows"
+        cautions.append(Caution("throat-closes", text))
     tolerances, assumed = tolerances_of(
         motor.grain,
         motor.nozzle,
@@ -125,6 +135,7 @@ def design_of(
         temperature=motor.temperature,
         temperature_low=motor.temperature_low,
         temperature_high=motor.temperature_high,
+        erosion=motor.erosion,
     )
     return design, tuple(cautions)
 
@@ -187,8 +198,9 @@ def _density(
 
 
 def _characteristic_velocity(
-    reduced: ReducedCampaign, motor: MotorRecord, cautions: list[Caution]
-) -> tuple[float, float | None]:
+    reduced: ReducedCampaign, motor: MotorRecord, formulation: str, cautions: list[Caution]
+) -> tuple[float, float | None, Gas | None]:
+    """c*, its standard uncertainty, and the gas by equilibrium where nothing else tells it."""
     measured = [
         firing.characteristic_velocity
         for firing in reduced.firings
@@ -196,6 +208,15 @@ def _characteristic_velocity(
     ]
     own = motor.gas.characteristic_velocity or reduced.campaign.settings.gas.characteristic_velocity
     if own is None:
+        default = None if measured else default_gas(reduced.campaign, formulation)
+        if default is not None and default.characteristic_velocity is not None:
+            text = (
+                f"no characteristic velocity is stated or measured: {formulation} is taken to have "
+                f"{default.characteristic_velocity:.0f} m/s, that of its recipe's chemical "
+                "equilibrium without losses, the most that a motor can show"
+            )
+            cautions.append(Caution("gas-by-equilibrium", text))
+            return default.characteristic_velocity, motor.characteristic_velocity_sd, default
         if not measured:
             msg = "the characteristic velocity c* is not known"
             raise RequestError(
@@ -204,7 +225,7 @@ def _characteristic_velocity(
                 "campaign.toml, or a firing with a pressure gauge and a weighed grain",
             )
         spread = float(np.std(measured, ddof=1)) if len(measured) > 1 else None
-        return float(np.mean(measured)), motor.characteristic_velocity_sd or spread
+        return float(np.mean(measured)), motor.characteristic_velocity_sd or spread, None
     if measured:
         ratio = float(np.mean(measured)) / own
         if abs(ratio - 1.0) > _FIRINGS_AGREE:
@@ -215,4 +236,4 @@ def _characteristic_velocity(
                     f"forecast uses {own:.0f} m/s as stated: pressure goes with it",
                 )
             )
-    return own, motor.characteristic_velocity_sd
+    return own, motor.characteristic_velocity_sd, None

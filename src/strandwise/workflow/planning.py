@@ -2,28 +2,43 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from strandwise.errors import DataError
+from strandwise.findings import Caution
+from strandwise.forecast import draw_motor, forecast_motor, law_from_analysis, temperature_for
 from strandwise.planning import (
+    PeakTarget,
     balanced_tests,
     designs_that_detect,
     detectable_shifts,
     next_tests,
+    next_tests_for_motor,
     run_sheet,
 )
 from strandwise.tracking import variance_components
+from strandwise.workflow.forecast import anchor_of, tested_formulations, with_sensitivity
+from strandwise.workflow.motor_design import design_of
+from strandwise.workflow.recording import unknown_name
 from strandwise.workflow.tracking import analyse_campaign
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from strandwise.planning import DesignPower, DetectableShift, NextTests, RunSheet
+    from strandwise.forecast import LawSource
+    from strandwise.planning import DesignPower, DetectableShift, MotorTests, NextTests, RunSheet
+    from strandwise.records import MotorRecord
+    from strandwise.tracking import Analysis, VarianceComponents
     from strandwise.workflow.analysis import ReducedCampaign
 
 __all__ = ["CampaignPlan", "plan_campaign"]
+
+_DRAWS = 4000
+_SEED = 1
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -33,7 +48,9 @@ class CampaignPlan:
     Parameters
     ----------
     next
-        Single tests and new batches, ranked.
+        Single tests and new batches, ranked for the shift's sake; None where a motor is named.
+    for_motor
+        The same for the sake of a motor's peak pressure; None without a motor.
     detectable
         Shift of each formulation that the tests so far are likely to show.
     designs
@@ -42,7 +59,8 @@ class CampaignPlan:
         Tests in random order; None where no new batches were asked for.
     """
 
-    next: NextTests
+    next: NextTests | None
+    for_motor: MotorTests | None
     detectable: tuple[DetectableShift, ...]
     designs: tuple[DesignPower, ...]
     sheet: RunSheet | None
@@ -54,6 +72,7 @@ def plan_campaign(
     baseline: str | None = None,
     pressure: float | None = None,
     formulation: str | None = None,
+    motor: MotorRecord | None = None,
     permitted: tuple[float, float] | None = None,
     shift: float | None = None,
     new_batches: int = 0,
@@ -70,7 +89,9 @@ def plan_campaign(
     baseline, pressure
         As for `strandwise.workflow.tracking.compare_campaign`.
     formulation
-        Whose shift matters; None: all.
+        Whose shift, or whose peak pressure, matters; None: all.
+    motor
+        Whose peak pressure matters, instead of shifts; None: none.
     permitted
         Lowest and highest absolute pressure at which tests may be made, Pa; None: what was
         tested.
@@ -88,16 +109,31 @@ def plan_campaign(
     RequestError, DataError
         As `compare_campaign`; nothing to compare; a value out of range.
     """
+    if motor is not None and baseline is None:
+        baseline = anchor_of(reduced)
     analysis = analyse_campaign(reduced, baseline=baseline, pressure=pressure)
     components = variance_components(analysis)
-    plan = next_tests(
-        analysis,
-        formulation=formulation,
-        strand_range=permitted,
-        firing_range=permitted,
-        components=components,
-        format_pressure=format_pressure,
-    )
+    plan = for_motor = None
+    if motor is None:
+        plan = next_tests(
+            analysis,
+            formulation=formulation,
+            strand_range=permitted,
+            firing_range=permitted,
+            components=components,
+            format_pressure=format_pressure,
+        )
+    else:
+        targets, cautions = _targets(reduced, analysis, motor, formulation)
+        for_motor = next_tests_for_motor(
+            analysis,
+            targets,
+            strand_range=permitted,
+            firing_range=permitted,
+            components=components,
+            format_pressure=format_pressure,
+        )
+        for_motor = dataclasses.replace(for_motor, cautions=(*for_motor.cautions, *cautions))
     designs: tuple[DesignPower, ...] = ()
     if shift is not None:
         designs = designs_that_detect(
@@ -118,7 +154,62 @@ def plan_campaign(
         sheet = run_sheet(tests, seed=seed)
     return CampaignPlan(
         next=plan,
-        detectable=detectable_shifts(analysis, components=components),
+        for_motor=for_motor,
+        detectable=_detectable(analysis, components),
         designs=designs,
         sheet=sheet,
+    )
+
+
+def _detectable(analysis: Analysis, components: VarianceComponents) -> tuple[DetectableShift, ...]:
+    return detectable_shifts(analysis, components=components) if len(analysis.names) > 1 else ()
+
+
+def _targets(
+    reduced: ReducedCampaign, analysis: Analysis, motor: MotorRecord, formulation: str | None
+) -> tuple[tuple[PeakTarget, ...], tuple[Caution, ...]]:
+    """Forecasts of the motor to plan for, and those that there are none of."""
+    names = tested_formulations(reduced) if formulation is None else (formulation,)
+    if formulation is not None and formulation not in reduced.campaign.formulations:
+        error = unknown_name("formulation", formulation, reduced.campaign.formulations)
+        raise error
+    found, cautions = [], []
+    refused: DataError | None = None
+    for name in names:
+        try:
+            found.append(_target(reduced, analysis, motor, name))
+        except DataError as error:
+            refused = error
+            text = f"{name} is not planned for: {error.message}"
+            cautions.append(Caution("no-forecast", text))
+    if refused is not None and not found:
+        raise refused
+    return tuple(found), tuple(cautions)
+
+
+def _target(
+    reduced: ReducedCampaign, analysis: Analysis, motor: MotorRecord, name: str
+) -> PeakTarget:
+    source = with_sensitivity(law_from_analysis(analysis, name), motor)
+    design, _ = design_of(reduced, motor, name)
+    forecast = forecast_motor(design, source, draws=_DRAWS, seed=_SEED)
+    median, amplification = forecast.peak_pressure.median, forecast.amplification
+    if median is None or amplification is None:
+        msg = f"a motor of {name} has no bounded peak pressure in half of the draws"
+        raise DataError(msg, hint="`strandwise forecast` says why")
+    warm = temperature_for(source, design.temperature)
+    alone = draw_motor(design, _as_known(source), draws=_DRAWS, seed=_SEED, temperature=warm)
+    bounded = alone.peak_pressure[np.isfinite(alone.peak_pressure)]
+    return PeakTarget(
+        formulation=name,
+        pressure=median,
+        exponent=1.0 - 1.0 / amplification,
+        motor_variance=float(np.var(np.log(bounded))) if bounded.size > 1 else 0.0,
+    )
+
+
+def _as_known(source: LawSource) -> LawSource:
+    """The law without what tests of the burn rate leave open."""
+    return dataclasses.replace(
+        source, covariance=np.zeros((2, 2)), batch_spread=None, slope_spread=None
     )
