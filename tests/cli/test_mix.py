@@ -76,7 +76,7 @@ def test_written_formulations_keep_the_file(run: Any, bench: Path, line_end: str
     assert item["mass_fractions"]["calcium-carbonate"] == pytest.approx(0.075, abs=1e-9)
     again = derive(run, *options)
     assert again.code == 1
-    assert "'chalk-5-of-all' already" in again.err
+    assert "`chalk-5-of-all` already" in again.err
     assert path.read_bytes() == after
 
 
@@ -130,7 +130,7 @@ def test_a_retarder_that_the_melt_destroys_is_told_before_it_is_mixed(run: Any) 
     ("table", "message"),
     [
         ("[x]\ningredients = { potassium-nitrat = 65, sorbitol = 35 }\n",
-         "'potassium-nitrat' is no known ingredient"),
+         "`potassium-nitrat` is no known ingredient"),
         ("[x]\ningredients = { potassium-nitrate = 65, sorbitol = 0 }\n", "0 parts of sorbitol"),
         ('[x]\nparent = "y"\n[y]\nparent = "x"\n', "x → y → x"),
         ('[x]\nparent = "base"\nreplace = [{ ingredient = "sorbitol", share = "110 %", '
@@ -285,7 +285,12 @@ def test_sheet_as_a_page(run: Any, bench: Path) -> None:
     assert "a &lt;b&gt; &amp; co" in page
     assert not re.search(r"(?:src|href)=|url\(|@import|<script", page)
     assert page.count("☐") == 3
-    for words in ('<td class="weigh">325.0</td>', "@page", "Afterwards", "not a licence"):
+    for words in (
+        '<td class="weigh" data-label="weigh (g)">325.0</td>',
+        "@page",
+        "Afterwards",
+        "not a licence",
+    ):
         assert words in page
     run(*SHEET, "--output", "sheet.txt")
     assert "[ ]" in (bench / "sheet.txt").read_text(encoding="utf-8")
@@ -461,3 +466,98 @@ def test_batches_that_were_not_tested_there_do_not_count(run: Any) -> None:
 def test_json_of_mix_is_json(run: Any) -> None:
     for line in ("mix show demo --json", "mix rate demo --json"):
         assert json.loads(run(*line.split()).out)
+
+
+# --- files at fault ---
+
+
+def own_ingredients(bench: Path, text: str) -> None:
+    (bench / "campaigns/demo/ingredients.toml").write_text(text, encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("entry", "field", "message"),
+    [
+        ('[x]\nformula = "caco3"', "x.formula", "`caco3` is not a chemical formula"),
+        ('[x]\nformula = "Xy2O3"', "x.formula", "`Xy2O3` is not a chemical formula"),
+        ('[x]\ndensity = "0 g/cm3"', "x.density", "expected at least 0.05 g/cm3"),
+        ('[x]\ndensity = "-2 g/cm3"', "x.density", "expected at least 0.05 g/cm3"),
+        ('[x]\ndensity = "2710 g/cm3"', "x.density", "expected at most 23 g/cm3"),
+        (
+            '[x]\nformula = "CaCO3"\nformation_enthalpy = "-1207600 kJ/mol"',
+            "x.formation_enthalpy",
+            "more than any substance has",
+        ),
+        ('[x]\ngives_off = "lots"', "x.gives_off", "`lots` is no amount of a gas"),
+        ('[x]\ngives_off = "1 Xq"', "x.gives_off", "`Xq` is not a chemical formula"),
+        ("[X]", "X", "`X` is no key of an ingredient"),
+        ("[all]", "all", "`all` stands for a whole formulation"),
+    ],
+)
+def test_faults_of_ingredients_are_told_with_their_line(
+    run: Any, bench: Path, entry: str, field: str, message: str
+) -> None:
+    own_ingredients(bench, entry)
+    done = run("mix", "show", "demo")
+    assert (done.code, done.out) == (1, "")
+    line = 1 + entry.count("\n")
+    assert f"campaigns/demo/ingredients.toml:{line}, {field}: " in done.err
+    assert message in done.err
+
+
+def test_an_own_figure_does_not_make_the_cautions_forgotten(run: Any, bench: Path) -> None:
+    own_ingredients(bench, '[sodium-bicarbonate]\ndensity = "2.16 g/cm3"\nsource = "data sheet"')
+    options = ("--dose", "10 %", "--way", "of-ingredient", "--process-temperature", "130 degC")
+    done = run("mix", "derive", "demo", "--put", "sodium-bicarbonate", "--for", "sorbitol",
+               *options, "--json")  # fmt: skip
+    (item,) = done.json["formulations"]
+    volume = 65 / 2.11 + 31.5 / 1.489 + 3.5 / 2.16
+    assert item["void_free_density_g_cm3"] == pytest.approx(100 / volume)
+    assert "decomposes-in-process" in [caution["code"] for caution in item["cautions"]]
+
+
+def test_an_own_entry_of_another_formula_keeps_nothing(run: Any, bench: Path) -> None:
+    own_ingredients(bench, '[sorbitol]\nrole = "fuel"\nformula = "C12H22O11"')
+    (item,) = run("mix", "show", "demo", "base", "--json").json["formulations"]
+    assert item["void_free_density_g_cm3"] is None
+
+
+def test_an_unknown_partner_is_remarked(run: Any, bench: Path) -> None:
+    own_ingredients(bench, '[x]\nincompatible = ["potasium-nitrate"]')
+    done = run("check", "demo")
+    assert done.code == 0
+    assert "`potasium-nitrate` is no known ingredient" in done.out + done.err
+    assert "did you mean `potassium-nitrate`?" in done.out + done.err
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ("show", "demo"),
+        ("derive", "demo", "--put", "oxamide", "--dose", "5 %"),
+        ("sheet", "demo", "base", "--mass", "500 g", "--scale", "0.1 g"),
+    ],
+    ids=lambda command: command[0],
+)
+def test_faults_in_the_tests_do_not_hide_the_recipes(
+    run: Any, bench: Path, command: tuple[str, ...]
+) -> None:
+    sound = run("mix", *command, "--json")
+    strands = bench / "campaigns/demo/strands.csv"
+    strands.write_text(strands.read_text(encoding="utf-8") + "T-99,no-batch,,80,x,3\n", "utf-8")
+    done = run("mix", *command, "--json")
+    assert (done.code, done.json) == (0, sound.json)
+    assert "left aside; `strandwise check demo`" in done.err
+    batches = bench / BATCHES
+    batches.write_text(batches.read_text(encoding="utf-8") + "M-99,no-formulation\n", "utf-8")
+    done = run("mix", *command)
+    assert (done.code, done.out) == (1, "")
+    assert "no-formulation" in done.err
+    assert "T-99" not in done.err
+
+
+def test_a_formulation_that_changes_nothing_says_so(run: Any, bench: Path) -> None:
+    path = bench / FORMULATIONS
+    path.write_text(path.read_text(encoding="utf-8") + '\n[twin]\nparent = "base"\n', "utf-8")
+    (item,) = run("mix", "show", "demo", "twin", "--json").json["formulations"]
+    assert item["cautions"][0]["code"] == "same-as-parent"

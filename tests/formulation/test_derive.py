@@ -100,15 +100,16 @@ def test_what_is_written_says_the_same(shipped: dict[str, Ingredient], way: str)
 @pytest.mark.parametrize(
     ("options", "message"),
     [
-        ({"parent": "bass"}, "there is no formulation 'bass'; expected one of base"),
+        ({"parent": "bass"}, "there is no formulation `bass`; expected one of base"),
         ({"shares": [1.2], "ways": ["of-ingredient"]}, "share 120 % of sorbitol.*up to 100 %"),
         ({"shares": [0.0], "ways": ["on-top"]}, "0 parts of calcium-carbonate.*above 0"),
         ({"shares": [-0.1], "ways": ["of-all"]}, "share -10 % of all"),
         ({"shares": []}, "no dose is given"),
+        ({"replaces": "calcium-carbonate"}, "calcium-carbonate in place of calcium-carbonate"),
         ({"replaces": None, "ways": ["of-ingredient"]}, "nothing is named that gives way"),
         ({"replaces": "sucrose"}, "replaces sucrose, which base does not hold"),
-        ({"replacement": "chalk"}, "'chalk' is no known ingredient"),
-        ({"shares": [0.05, 0.05]}, "there is a formulation 'calcium-carbonate-5-of-sorbitol'"),
+        ({"replacement": "chalk"}, "`chalk` is no known ingredient"),
+        ({"shares": [0.05, 0.05]}, "there is a formulation `calcium-carbonate-5-of-sorbitol`"),
     ],
 )
 def test_refusals(shipped: dict[str, Ingredient], options: dict[str, Any], message: str) -> None:
@@ -118,7 +119,7 @@ def test_refusals(shipped: dict[str, Ingredient], options: dict[str, Any], messa
 
 def test_a_taken_name_is_refused(shipped: dict[str, Ingredient]) -> None:
     taken = FormulationSpec(name="x-5-on-top", parent="base", source=Source("f.toml"))
-    with pytest.raises(RequestError, match="'x-5-on-top' already; give another start"):
+    with pytest.raises(RequestError, match="`x-5-on-top` already; give another start"):
         derive_formulations(
             {"base": BASE, "x-5-on-top": taken},
             shipped,

@@ -136,5 +136,5 @@ def test_no_dose_for_the_baseline_nor_for_strangers() -> None:
 
 
 def test_unknown_formulation_is_refused() -> None:
-    with pytest.raises(RequestError, match=r"'bsae' is no formulation.*expected one of base"):
+    with pytest.raises(RequestError, match=r"`bsae` is no formulation.*expected one of base"):
         dose_of("bsae", specs_of(), "base")

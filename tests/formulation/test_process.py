@@ -5,12 +5,14 @@ import pytest
 from strandwise.errors import DataError
 from strandwise.formulation import (
     PROCESS_MARGIN,
+    ROOM,
     BatchProcess,
     Ingredient,
     Recipe,
     elements_of,
     gas_amount,
     handling_cautions,
+    heat_cautions,
     incompatibility_cautions,
     process_cautions,
     recipe_properties,
@@ -173,3 +175,48 @@ def test_particle_size(shipped: dict[str, Ingredient]) -> None:
     fine = BatchProcess(batch="B-03", process="pressed dry", particle_size="below 100 µm")
     assert codes(mix, shipped, coarse) == []
     assert codes(mix, shipped, coarse, fine) == ["particle-size-differs"]
+
+
+def codes_when_heated_to(
+    shipped: dict[str, Ingredient], temperature: float | None, *keys: str
+) -> list[str]:
+    return [c.code for c in heat_cautions(recipe(*keys), shipped, temperature)]
+
+
+def test_before_anybody_said_how_hot(shipped: dict[str, Ingredient]) -> None:
+    # Bicarbonate from 50 degC, gypsum's water from 100 degC (from memory); chalk bears any melt.
+    told = heat_cautions(recipe("sorbitol", "sodium-bicarbonate"), shipped, None)
+    assert [caution.code for caution in told] == ["heat-sensitive"]
+    assert "sodium-bicarbonate begins to decompose at 50 degC (from memory" in told[0].message
+    assert told[0].message.endswith("press it dry, or choose another ingredient")
+    both = ("calcium-sulfate-dihydrate", "sodium-bicarbonate")
+    assert codes_when_heated_to(shipped, None, *both) == ["heat-sensitive"] * 2
+    assert codes_when_heated_to(shipped, None, "sucrose", "calcium-carbonate") == []
+    assert codes_when_heated_to(shipped, ROOM, "sorbitol", "sodium-bicarbonate") == []
+    hot = 130 + ZERO_CELSIUS
+    assert codes_when_heated_to(shipped, hot, "sodium-bicarbonate") == ["decomposes-in-process"]
+
+
+@pytest.mark.parametrize("temperatures", [[], [293.15]])
+def test_what_leaves_at_room_temperature_is_told_however_it_is_pressed(
+    shipped: dict[str, Ingredient], temperatures: list[float]
+) -> None:
+    # Ammonium bicarbonate, from 36 degC: references differ from 36 to 60, from memory.
+    told = process_cautions(recipe("ammonium-bicarbonate"), shipped, temperatures)
+    assert [caution.code for caution in told] == ["decomposes-in-process"]
+
+
+@pytest.mark.parametrize(
+    ("process", "heated"),
+    [
+        ("melt-cast", True),
+        ("heated in an oven", True),
+        ("hot pressed", True),
+        ("cooked, no vacuum", True),
+        ("pressed dry, not heated", False),
+        ("pressed without heat", False),
+        ("rammed, unheated, in one shot", False),
+    ],
+)
+def test_what_the_words_say_of_heat(process: str, heated: bool) -> None:
+    assert BatchProcess(batch="B", process=process).is_heated is heated

@@ -263,12 +263,12 @@ def test_sums_that_are_refused(table: dict[str, Any], code: str, text: str) -> N
         ({"ingredients": BASE, "parent": "base"}, "ingredients-and-parent", "both"),
         ({"ingredients": BASE, "add": (add("oxamide", 1.0),)}, "steps-without-parent", "steps"),
         ({"parent": "base", "total": 100.0}, "total-without-parts", "states a total, 100"),
-        ({"parent": "bass"}, "unknown-parent", "'bass'"),
+        ({"parent": "bass"}, "unknown-parent", "`bass`"),
         ({"parent": "child"}, "parent-cycle", "child → child"),
         ({"parent": "base", "add": (add("oxamide", 0.0),)}, "bad-parts", "0 parts of oxamide"),
         ({"parent": "base", "add": (add("oxamide", math.nan),)}, "bad-parts", "nan parts"),
-        ({"parent": "base", "add": (add("oxamid", 1.0),)}, "unknown-ingredient", "'oxamid'"),
-        ({"parent": "base", "add": (add(ALL, 1.0),)}, "unknown-ingredient", "'all'"),
+        ({"parent": "base", "add": (add("oxamid", 1.0),)}, "unknown-ingredient", "`oxamid`"),
+        ({"parent": "base", "add": (add(ALL, 1.0),)}, "unknown-ingredient", "`all`"),
         ({"ingredients": {"sorbitol": 65.0, "oxamide": -5.0}}, "bad-parts", "-5 parts of oxamide"),
         ({"ingredients": {"sorbitol": math.inf}}, "bad-parts", "inf parts of sorbitol"),
         (
@@ -332,9 +332,9 @@ def test_each_fault_is_found_once(table: dict[str, Any], code: str, message: str
 @pytest.mark.parametrize(
     ("written", "hint"),
     [
-        ("sorbitl", "did you mean 'sorbitol'?"),
-        ("Potassium nitrate", "did you mean 'potassium-nitrate'?"),
-        ("NaNO3", "did you mean 'sodium-nitrate'?"),
+        ("sorbitl", "did you mean `sorbitol`?"),
+        ("Potassium nitrate", "did you mean `potassium-nitrate`?"),
+        ("NaNO3", "did you mean `sodium-nitrate`?"),
         ("moon-dust", "ingredients.toml beside the campaign's campaign.toml"),
     ],
 )
@@ -347,7 +347,7 @@ def test_unknown_ingredient_is_guessed(written: str, hint: str) -> None:
 
 def test_unknown_parent_is_guessed() -> None:
     finding = only_fault(base={"ingredients": BASE}, child={"parent": "bsae"})
-    assert finding.hint == "did you mean 'base'?"
+    assert finding.hint == "did you mean `base`?"
 
 
 def test_whole_of_an_ingredient_may_give_way_in_several_shares() -> None:

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from strandwise.formulation import Recipe, parse_weighings, weigh_out
@@ -26,6 +28,11 @@ def test_decimals_follow_the_scale_in_its_own_unit() -> None:
     assert sheet.lines[1].rounding == "−0.12"
     assert sheet.lines[1].water == "1 %"
     assert (sheet.mass, sheet.scale, sheet.total) == ("16 oz", "0.05 oz", "16.05")
+    # 1 % of 5.65 oz is 0.0565 oz, and 15.9935 oz are left.
+    said = r"0\.05[67] oz of the total is water .* dry it weighs 15\.99[34] oz\."
+    assert re.fullmatch(said, sheet.of_it_water)
+    # Nothing is rounded away from 10.4 oz, and nothing has no sign.
+    assert sheet.lines[0].rounding == "0.00"
 
 
 @pytest.mark.parametrize("scale", ["5 g", "0.1 g", "0.01 g", "0.05 oz"])

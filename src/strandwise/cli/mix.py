@@ -15,7 +15,12 @@ from strandwise.cli.common import (
     examples,
     json_option,
 )
-from strandwise.cli.mix_common import alkali_option, cells_of_recipe, recipe_columns
+from strandwise.cli.mix_common import (
+    alkali_option,
+    cells_of_recipe,
+    echo_faults_elsewhere,
+    recipe_columns,
+)
 from strandwise.cli.mix_derive import derive
 from strandwise.cli.mix_rate import rate
 from strandwise.cli.mix_sheet import sheet
@@ -78,10 +83,10 @@ def show(
     metals to their oxides (or potassium and sodium to carbonate). The void-free density is what a
     perfect casting would have; a batch with a measured density shows its porosity.
     """
-    from strandwise.records import read_campaign
-    from strandwise.workflow.recipes import describe_formulations
+    from strandwise.workflow.recipes import describe_formulations, read_recipes
 
-    sound = read_campaign(campaign_folder(ctx, campaign)).sound()
+    sound, faults = read_recipes(campaign_folder(ctx, campaign))
+    echo_faults_elsewhere(campaign, faults)
     described = describe_formulations(sound, formulation, alkali=alkali)
     pressure = pressure_option(at, sound, "--at")
     if as_json:

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 __all__ = [
     "alkali_option",
     "cells_of_recipe",
+    "echo_faults_elsewhere",
     "process_temperature_option",
     "quantity_option",
     "recipe_columns",
@@ -46,6 +47,17 @@ def process_temperature_option(function: _Decorated) -> _Decorated:
         help="Highest temperature of the mix, such as 130 degC; otherwise as batches of the "
         "formulation or its parents were made.",
     )(function)
+
+
+def echo_faults_elsewhere(campaign: str, faults: int) -> None:
+    """Say on stderr that the tests have faults, which the recipes do not depend on."""
+    if faults:
+        click.echo(
+            f"strandwise: the tests of {campaign} have {faults} "
+            f"problem{'' if faults == 1 else 's'} and are left aside; `strandwise check {campaign}`"
+            f" lists {'it' if faults == 1 else 'them'}",
+            err=True,
+        )
 
 
 def quantity_option(text: str, kind: Kind, option: str) -> Quantity:

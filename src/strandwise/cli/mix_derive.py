@@ -18,6 +18,7 @@ from strandwise.cli.common import (
 from strandwise.cli.mix_common import (
     alkali_option,
     cells_of_recipe,
+    echo_faults_elsewhere,
     process_temperature_option,
     quantity_option,
     recipe_columns,
@@ -88,15 +89,15 @@ def derive(
     added to 100 parts of the whole: three different propellants. Without --way all three are
     shown. What is shown is written down only with --write.
     """
-    from strandwise.records import read_campaign
     from strandwise.workflow.deriving import describe_derivations, write_derivations
-    from strandwise.workflow.recipes import describe_formulations
+    from strandwise.workflow.recipes import describe_formulations, read_recipes
 
     if write and len(ways) != 1:
         msg = "--write needs one --way, so that what is written is what is meant"
         raise RequestError(msg, expected="--way of-ingredient, of-all or on-top")
     folder = campaign_folder(ctx, campaign)
-    sound = read_campaign(folder).sound()
+    sound, faults = read_recipes(folder)
+    echo_faults_elsewhere(campaign, faults)
     start = parent or sound.settings.baseline
     derived = describe_derivations(
         sound,
@@ -193,12 +194,11 @@ def _print(
     recipes = [parent.recipe, *(item.derivation.recipe for item in derived)]
     columns, names = recipe_columns(recipes)
     rows = [
-        ["", "", parent.recipe.formulation, *cells_of_recipe(recipes[0], parent.properties, names)]
+        ["none", parent.recipe.formulation, *cells_of_recipe(recipes[0], parent.properties, names)]
     ]
     rows += [
         [
-            f"{100 * item.derivation.share:g} %",
-            _way_text(item, replaces),
+            f"{100 * item.derivation.share:g} % {_way_text(item, replaces)}",
             item.derivation.spec.name,
             *cells_of_recipe(item.derivation.recipe, item.properties, names),
         ]
@@ -207,7 +207,6 @@ def _print(
     print_table(
         [
             Column("Dose", kind="text"),
-            Column("is", kind="text"),
             Column("formulation", kind="text"),
             *columns,
         ],

@@ -68,7 +68,11 @@ def print_energy(
     _print_equilibria([item for item in found if not isinstance(item, NoEquilibrium)], text)
     for item in found:
         if isinstance(item, NoEquilibrium):
-            click.echo(f"{item.formulation}: {item.reason}")
+            click.echo(
+                item.reason
+                if item.formulation in item.reason
+                else f"{item.formulation}: {item.reason}"
+            )
         else:
             echo_cautions((item.formulation, caution) for caution in item.cautions)
     heads = _heads(campaign, compared, computed)
@@ -165,7 +169,7 @@ def _print_heads(
             Column("measured rate", "%"),
             Column("95 %", joined=True),
             Column("motor pressure by energy", "%"),
-            Column("by rate", "%"),
+            Column("what remains, by rate", "%"),
         ],
         [
             [
@@ -190,7 +194,8 @@ def _print_heads(
         notes=(
             "The rates are compared at one pressure, where c* plays no part: where the flame is no "
             "cooler and the rate still fell, the energy does not explain it. Motor pressure: at "
-            "the same Kn P ~ (c* · density · rate)^(1/(1−n)), here each head by itself.",
+            "the same Kn P ~ (c* · density · rate)^(1/(1−n)), here each head by itself; what "
+            "remains of the change when the energy is set aside is the measured rate's.",
         ),
     )
 

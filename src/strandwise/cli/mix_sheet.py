@@ -17,7 +17,11 @@ from strandwise.cli.common import (
     examples,
     json_option,
 )
-from strandwise.cli.mix_common import process_temperature_option, quantity_option
+from strandwise.cli.mix_common import (
+    echo_faults_elsewhere,
+    process_temperature_option,
+    quantity_option,
+)
 from strandwise.cli.showing import cautions_json
 from strandwise.errors import RequestError
 
@@ -84,11 +88,16 @@ def sheet(
     weighed; that then counts as the batch's recipe.
     """
     from strandwise.formulation import weigh_out
-    from strandwise.records import read_campaign
     from strandwise.units import Kind
-    from strandwise.workflow.recipes import planned_cautions, recipe_named, usual_temperature
+    from strandwise.workflow.recipes import (
+        planned_cautions,
+        read_recipes,
+        recipe_named,
+        usual_temperature,
+    )
 
-    sound = read_campaign(campaign_folder(ctx, campaign)).sound()
+    sound, faults = read_recipes(campaign_folder(ctx, campaign))
+    echo_faults_elsewhere(campaign, faults)
     recipe = recipe_named(sound, formulation)
     step = quantity_option(scale, Kind.MASS, "--scale")
     weighed = weigh_out(
@@ -188,6 +197,7 @@ def _write_text(sheet: Sheet, file: TextIO) -> None:
         rows,
         file=file,
         title=f"Weigh-out of {sheet.mass} of {sheet.formulation}, scale in steps of {sheet.scale}",
+        notes=[sheet.of_it_water] if sheet.of_it_water else [],
     )
     if sheet.cautions:
         file.write("\nTo heed:\n")

@@ -38,9 +38,11 @@ from strandwise.formulation.porosity import (
 )
 from strandwise.formulation.process import (
     PROCESS_MARGIN,
+    ROOM,
     BatchProcess,
     gas_amount,
     handling_cautions,
+    heat_cautions,
     process_cautions,
 )
 from strandwise.formulation.properties import (
@@ -75,6 +77,7 @@ __all__ = [
     "ON_TOP",
     "PROCESS_MARGIN",
     "ROLES",
+    "ROOM",
     "WAYS",
     "Addition",
     "AlkaliProduct",
@@ -101,6 +104,7 @@ __all__ = [
     "formulation_toml",
     "gas_amount",
     "handling_cautions",
+    "heat_cautions",
     "incompatibility_cautions",
     "mixture_oxygen_balance",
     "molar_mass",

@@ -86,7 +86,7 @@ def elements_of(formula: str) -> dict[str, int]:
     hint = "write whole counts and round brackets, e.g. KNO3, Ca(NO3)2.4H2O; for a polymer its unit"
     match = _FORMULA.fullmatch(formula.strip())
     if match is None:
-        msg = f"{formula!r} is not a chemical formula"
+        msg = f"`{repr(formula)[1:-1]}` is not a chemical formula"
         raise DataError(msg, expected="element symbols with whole counts", hint=hint)
     water = f"(H2O){match['water'] or ''}" if match["hydrate"] else ""
     try:
@@ -101,11 +101,11 @@ def elements_of(formula: str) -> dict[str, int]:
         counts = {item.symbol: int(item.count) for item in parsed.composition().values()}
     except FormulaError as error:
         reason = str(error).splitlines()[0]
-        msg = f"{formula!r} is not a chemical formula: {reason}"
+        msg = f"`{formula}` is not a chemical formula: {reason}"
         raise DataError(msg, hint=hint) from error
     strange = [symbol for symbol in counts if symbol not in ELEMENTS]
     if strange:
-        msg = f"{formula!r} holds {', '.join(strange)}, which is no element"
+        msg = f"`{formula}` holds {', '.join(strange)}, which is no element"
         raise DataError(msg, expected="element symbols", hint=hint)
     return counts
 
@@ -163,7 +163,7 @@ def oxygen_balance_from_elements(
     """
     total = math.fsum(atoms.values())
     if not atoms or min(atoms.values()) < 0 or not 0 < total < math.inf:
-        msg = f"composition {dict(atoms)!r} cannot be counted"
+        msg = f"the composition {dict(atoms)} cannot be counted"
         raise DataError(msg, expected="amounts of 0 or more, not all 0")
     spare = atoms.get("O", 0.0) - _oxygen_demand(atoms, alkali)
     return 100.0 * spare * ELEMENTS["O"].mass * 1e-3 / _mass(atoms)

@@ -95,13 +95,16 @@ def derive_formulations(
         cannot be done (all the reasons, as reading a file would give them).
     """
     if parent not in specs:
-        msg = f"there is no formulation {parent!r}"
+        msg = f"there is no formulation `{parent}`"
         raise RequestError(msg, expected=f"one of {', '.join(specs)}")
     if ways is None:
         ways = [way for way in WAYS if way != "of-ingredient" or replaces is not None]
     if "of-ingredient" in ways and replaces is None:
         msg = "nothing is named that gives way"
         raise RequestError(msg, expected='an ingredient of the parent, such as "sorbitol"')
+    if replaces == replacement:
+        msg = f"{replaces} in place of {replacement} changes nothing"
+        raise RequestError(msg, expected="another ingredient")
     if not shares:
         msg = "no dose is given"
         raise RequestError(msg, expected="at least one, such as 5 %")
@@ -110,7 +113,7 @@ def derive_formulations(
         for way in ways:
             spec = _spec(way, share, parent, replacement, replaces or "", stem or replacement)
             if spec.name in specs or spec.name in derived:
-                msg = f"there is a formulation {spec.name!r} already"
+                msg = f"there is a formulation `{spec.name}` already"
                 raise RequestError(msg, hint="give another start of the name, or other doses")
             derived[spec.name] = (way, share, spec)
     recipes, findings = resolve_recipes(

@@ -47,7 +47,7 @@ def dose_of(name: str, specs: Mapping[str, FormulationSpec], baseline: str) -> D
         `name` is not in `specs`.
     """
     if name not in specs:
-        msg = f"{name!r} is no formulation of this campaign"
+        msg = f"`{name}` is no formulation of this campaign"
         raise RequestError(msg, expected=f"one of {', '.join(specs)}")
     chain = _chain(name, specs, baseline)
     steps = [_single_step(spec) for spec in chain]

@@ -98,7 +98,7 @@ def _check_parent(spec: FormulationSpec, specs: Specs, _table: Ingredients) -> I
             spec,
             "parent",
             "unknown-parent",
-            f"{spec.name} starts from {spec.parent!r}, which is no formulation of this campaign",
+            f"{spec.name} starts from `{_shown(spec.parent)}`, no formulation of this campaign",
             expected="the name of a formulation in formulations.toml",
             hint=_did_you_mean(spec.parent, [name for name in specs if name != spec.name]),
         )
@@ -119,9 +119,13 @@ def _check_known(spec: FormulationSpec, _specs: Specs, table: Ingredients) -> It
                 spec,
                 field,
                 "unknown-ingredient",
-                f"{key!r} is no known ingredient",
+                f"`{_shown(key)}` is no known ingredient",
                 expected="a key of ingredients.toml",
-                hint=_ingredient_hint(key, table),
+                hint=(
+                    f"`{ALL}` is what may give way as a whole; name what takes its place"
+                    if key == ALL
+                    else _ingredient_hint(key, table)
+                ),
             )
 
 
@@ -253,11 +257,16 @@ def _ingredient_hint(key: str, table: Ingredients) -> str:
         if (entry.formula or "").casefold() == key.casefold()
     ]
     if same_formula:
-        return f"did you mean {same_formula[0]!r}?"
+        return f"did you mean `{same_formula[0]}`?"
     guess = _did_you_mean(key, list(table))
     return guess or "add it to the ingredients.toml beside the campaign's campaign.toml"
 
 
+def _shown(text: str) -> str:
+    """Text with control characters made visible, as they must not steer a terminal."""
+    return repr(text)[1:-1]
+
+
 def _did_you_mean(word: str, known: list[str]) -> str:
     guesses = get_close_matches(word, known, n=1, cutoff=0.6)
-    return f"did you mean {guesses[0]!r}?" if guesses else ""
+    return f"did you mean `{guesses[0]}`?" if guesses else ""

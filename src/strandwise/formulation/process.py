@@ -18,9 +18,11 @@ if TYPE_CHECKING:
 
 __all__ = [
     "PROCESS_MARGIN",
+    "ROOM",
     "BatchProcess",
     "gas_amount",
     "handling_cautions",
+    "heat_cautions",
     "process_cautions",
 ]
 
@@ -29,13 +31,19 @@ PROCESS_MARGIN = 20.0
 
 Common practice, no source: room for a pan that is hotter than its thermometer."""
 
+ROOM = 298.15
+"""Temperature of a mix that nobody heats, K."""
+
 _ZERO_CELSIUS = 273.15
-_ROOM = 298.15
 _GAS_CONSTANT = 8.31446261815324
 _ATMOSPHERE = 101325.0
 # A cooked mix seldom gets hotter than this, so what bears it needs no temperature on record.
 _HOTTEST_COOKING = 473.15
-_HEATED = re.compile(r"melt|cook|recryst|simmer|\bhot\b", re.IGNORECASE)
+_HEATED = re.compile(r"melt|cook|recryst|simmer|boil|warm|heat|oven|\bhot\b", re.IGNORECASE)
+_NOT_HEATED = re.compile(
+    r"\b(?:not|never|no|without)\s+(?:any\s+)?\w+|\bun(?:heated|melted|cooked)|\bnon-\w+",
+    re.IGNORECASE,
+)
 _PRESSED = re.compile(r"press|ramm", re.IGNORECASE)
 _GAS = re.compile(r"\s*(?P<count>[0-9]+(?:\.[0-9]+)?)\s+(?P<formula>[A-Z][A-Za-z0-9]*)\s*")
 
@@ -64,7 +72,7 @@ class BatchProcess:
     @property
     def is_heated(self) -> bool:
         """Whether the words say that it was melted or cooked."""
-        return _HEATED.search(self.process) is not None
+        return _HEATED.search(_NOT_HEATED.sub("", self.process)) is not None
 
     @property
     def is_pressed(self) -> bool:
@@ -131,15 +139,74 @@ def process_cautions(
     process_temperatures
         Highest temperatures to which the batches were brought while made, K; the highest counts.
     """
-    if not process_temperatures:
-        return ()
-    hottest = max(process_temperatures)
     present = [ingredients[key] for key in recipe.mass_fractions if key in ingredients]
+    if not process_temperatures:
+        return _even_in_the_room(present)
+    hottest = max(process_temperatures)
     return tuple(
         _caution(change, ingredient, limit, hottest)
         for ingredient in present
         for change in _CHANGES
         if (limit := _limit(change, ingredient)) is not None and hottest >= limit - PROCESS_MARGIN
+    )
+
+
+def heat_cautions(
+    recipe: Recipe, ingredients: Mapping[str, Ingredient], temperature: float | None
+) -> tuple[Caution, ...]:
+    """What heat would do to a recipe that is not mixed yet.
+
+    Parameters
+    ----------
+    recipe, ingredients
+        What is to be mixed, and the table of ingredients.
+    temperature
+        Highest to which the mix is to be brought, K; None where nobody said: what cooking may
+        do to an ingredient is then told all the same. Fuels and binders are left out of that,
+        since they are what is melted.
+    """
+    if temperature is not None:
+        return process_cautions(recipe, ingredients, [temperature])
+    present = [ingredients[key] for key in recipe.mass_fractions if key in ingredients]
+    told = _even_in_the_room(present)
+    for ingredient in present:
+        limits = [
+            (limit, change)
+            for change in _CHANGES
+            if change.field != "melts"
+            and (limit := _limit(change, ingredient)) is not None
+            and ROOM + PROCESS_MARGIN < limit < _HOTTEST_COOKING
+        ]
+        if ingredient.role in ("fuel", "binder") or not limits:
+            continue
+        limit, change = min(limits, key=lambda item: item[0])
+        told += (
+            Caution(
+                "heat-sensitive",
+                f"{ingredient.key} {change.verb} {_degrees(limit)} "
+                f"({ingredient.source.get(change.field, 'no source given')}), and how hot the mix "
+                f"will get is not known: where it is melted or cooked, {change.consequence}; "
+                f"{change.advice}",
+            ),
+        )
+    return told
+
+
+def _even_in_the_room(present: Sequence[Ingredient]) -> tuple[Caution, ...]:
+    """Where an ingredient decomposes at room temperature or near it, however it is processed."""
+    return tuple(
+        Caution(
+            change.code,
+            f"{ingredient.key} {change.verb} {_degrees(limit)} "
+            f"({ingredient.source.get(change.field, 'no source given')}), which a warm room comes "
+            f"near to: {change.consequence}; keep it cool and closed, mix it last, or choose "
+            "another ingredient",
+        )
+        for ingredient in present
+        for change in _CHANGES
+        if change.field != "melts"
+        and (limit := _limit(change, ingredient)) is not None
+        and limit - PROCESS_MARGIN <= ROOM
     )
 
 
@@ -265,7 +332,7 @@ def _limit(change: _Change, ingredient: Ingredient) -> float | None:
     if limit is None or change.field != "melts":
         return limit
     meant_to_melt = ingredient.role in ("fuel", "binder")
-    return None if meant_to_melt or limit < _ROOM else limit
+    return None if meant_to_melt or limit < ROOM else limit
 
 
 def _caution(change: _Change, ingredient: Ingredient, limit: float, hottest: float) -> Caution:
@@ -287,7 +354,7 @@ def _gas(change: _Change, ingredient: Ingredient, hottest: float) -> str:
         return ""
     amount, names = gas_amount(ingredient.gives_off)
     moles = 1e-3 * amount / molar_mass(ingredient.formula)
-    litres = 1e3 * moles * _GAS_CONSTANT * max(hottest, _ROOM) / _ATMOSPHERE
+    litres = 1e3 * moles * _GAS_CONSTANT * max(hottest, ROOM) / _ATMOSPHERE
     return (
         f" (a gram of it can give off {litres:.2g} litres of gas, {', '.join(names)}, at "
         f"{_degrees(hottest)} and 1 atm)"

@@ -199,10 +199,14 @@ def _coarse(rows: list[WeighOutRow], resolution: float) -> tuple[Caution, ...]:
             "coarse-scale",
             f"{row.ingredient}: half a step of the scale is "
             f"{50 * resolution / row.exact_mass:.1f} % of it (here the rounding makes "
-            f"{100 * row.rounding_share:+.1f} %): take a finer scale, or a larger batch",
+            f"{_signed(100 * row.rounding_share)} %): take a finer scale, or a larger batch",
         )
         for row in coarse
     )
+
+
+def _signed(percent: float) -> str:
+    return f"{percent:+.1f}".replace("-", "−").replace("−0.0", "0.0").replace("+0.0", "0.0")
 
 
 def _moisture(

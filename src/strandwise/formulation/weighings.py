@@ -29,6 +29,7 @@ _ENTRY = re.compile(
     r"(?P<key>[a-z][a-z0-9]*(?:-[a-z0-9]+)*)\s*[=:]?\s*(?P<mass>[0-9.].*?)"
     r"(?:\s+with\s+(?P<water>.+?)\s+water)?"
 )
+_LONGEST_ENTRY = 200
 _EXAMPLE = "such as `potassium-nitrate 292.5 g, starch 31 g with 9 % water`"
 # A fraction that is off by more than this (of the whole) is no slip of the scale.
 _DEVIATION = 0.002
@@ -69,9 +70,11 @@ def parse_weighings(text: str) -> tuple[Weighing, ...]:
     """
     read: dict[str, Weighing] = {}
     for part in re.split(r"[,;]", text):
-        match = _ENTRY.fullmatch(part.strip())
+        entry = part.strip()
+        match = _ENTRY.fullmatch(entry) if len(entry) <= _LONGEST_ENTRY else None
         if match is None:
-            msg = f"`{part.strip()}` is no weighing"
+            shown = entry if len(entry) <= _LONGEST_ENTRY else f"{entry[:40]}…"
+            msg = f"`{shown}` is no weighing"
             raise UnitError(msg, expected=_EXAMPLE)
         key = match["key"]
         mass = _quantity(key, match["mass"], Kind.MASS)

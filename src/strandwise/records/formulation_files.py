@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace as with_changes
+from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any
 
-from strandwise.errors import UnitError
+from strandwise.errors import DataError, UnitError
 from strandwise.findings import Finding
 from strandwise.formulation import (
+    ALL,
     INGREDIENT_FIELDS,
     ROLES,
     Addition,
     FormulationSpec,
     Ingredient,
     Replacement,
+    elements_of,
+    gas_amount,
 )
 from strandwise.records.fields import Field, shorten
 from strandwise.records.folder import Bench, shipped
@@ -21,6 +27,7 @@ from strandwise.records.tomltable import describe, read_toml_table
 from strandwise.units import Kind, parse_number, parse_quantity
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     from strandwise.records.folder import CampaignFolder
@@ -33,11 +40,23 @@ _TEXT_FIELDS = tuple(
     for name, item in INGREDIENT_FIELDS.items()
     if item.kind in ("text", "role")
 )
+# Osmium, the densest of all substances, has 22.6 g/cm3; what is lighter than 0.05 is no solid.
+_LIGHTEST, _DENSEST = 50.0, 23000.0
 _QUANTITY_FIELDS = tuple(
-    Field(name=name, help=item.help, kind=item.kind)
+    Field(
+        name=name,
+        help=item.help,
+        kind=item.kind,
+        metric="g/cm3" if item.kind is Kind.DENSITY else "",
+        at_least=_LIGHTEST if item.kind is Kind.DENSITY else None,
+        at_most=_DENSEST if item.kind is Kind.DENSITY else None,
+    )
     for name, item in INGREDIENT_FIELDS.items()
     if isinstance(item.kind, Kind)
 )
+# The most stable solids, such as calcium fluoride, have 410 kJ per mole of atoms.
+_MOST_PER_ATOM = 500e3
+_KEY = re.compile(r"[a-z][a-z0-9]*(?:-[a-z0-9]+)*")
 _OTHER_FIELDS = tuple(
     name for name, item in INGREDIENT_FIELDS.items() if item.kind in ("boolean", "keys", "sources")
 )
@@ -48,23 +67,31 @@ _NOTES = Field(name="notes", help="whatever should be remembered", form="text")
 
 
 def read_ingredients(
-    path: Path, shown: str
+    path: Path,
+    shown: str,
+    *,
+    within: Path | None = None,
+    known: Mapping[str, Ingredient] | None = None,
 ) -> tuple[dict[str, Ingredient], list[Finding], list[Finding]]:
-    """Read a table of ingredients.
+    """Read a table of ingredients; `within` is as of `read_text`.
+
+    An entry whose key is in `known` changes the fields that it states and keeps the others: a
+    density from a data sheet does not make the tool forget where the ingredient decomposes. One
+    with another formula is another substance and keeps nothing.
 
     Returns
     -------
     ingredients, findings, remarks
         By key; faults; unknown keys that nothing reads.
     """
-    table, findings = read_toml_table(path, shown)
+    table, findings = read_toml_table(path, shown, within=within)
     if table is None:
         return {}, findings, []
     ingredients = {}
     for key in table.values:
         entry = table.table(key)
         if entry is not None:
-            ingredient = _read_ingredient(key, entry)
+            ingredient = _read_ingredient(key, entry, (known or {}).get(key))
             if ingredient is not None:
                 ingredients[key] = ingredient
     return ingredients, table.findings, table.remarks
@@ -75,23 +102,63 @@ def read_all_ingredients(
 ) -> tuple[dict[str, Ingredient], list[Finding], list[Finding]]:
     """Read the ingredients that a campaign may name: those of the bench folder, and its own."""
     common = Bench(folder.bench).ingredients
+    within: Path | None = folder.bench
     if is_absent(common):
-        common = shipped("shared") / common.name
+        common, within = shipped("shared") / common.name, None
     own = folder.own_ingredients
     ingredients: dict[str, Ingredient] = {}
     findings: list[Finding] = []
     remarks: list[Finding] = []
-    for path in (common,) if is_absent(own) else (common, own):
-        read, faults, notes = read_ingredients(path, folder.shown(path))
+    for path, inside in ((common, within), (own, folder.bench)):
+        if path is own and is_absent(own):
+            continue
+        read, faults, notes = read_ingredients(
+            path, folder.shown(path), within=inside, known=ingredients
+        )
         ingredients |= read
         findings += faults
         remarks += notes
+    remarks += _strange_partners(ingredients)
     return ingredients, findings, remarks
 
 
-def _read_ingredient(key: str, entry: TomlTable) -> Ingredient | None:
+def _strange_partners(ingredients: Mapping[str, Ingredient]) -> list[Finding]:
+    """Name what an entry calls incompatible and no table knows: it would warn of nothing."""
+    found = []
+    for ingredient in ingredients.values():
+        for other in ingredient.incompatible:
+            if other in ingredients or ingredient.origin is None:
+                continue
+            close = get_close_matches(other, ingredients, n=1)
+            found.append(
+                Finding(
+                    with_changes(ingredient.origin, field=f"{ingredient.key}.incompatible"),
+                    "unknown-ingredient",
+                    f"`{shorten(other)}` is no known ingredient: there is no caution of the pair",
+                    "a key of ingredients.toml",
+                    f"did you mean `{close[0]}`?" if close else "",
+                )
+            )
+    return found
+
+
+def _read_ingredient(key: str, entry: TomlTable, known: Ingredient | None) -> Ingredient | None:
     before = len(entry.findings)
+    if not _KEY.fullmatch(key) or key == ALL:
+        entry.fault(
+            [],
+            "bad-name",
+            f"`{shorten(key)}` is no key of an ingredient",
+            "small letters, digits and single hyphens, such as calcium-carbonate"
+            + (f"; `{ALL}` stands for a whole formulation" if key == ALL else ""),
+        )
     values: dict[str, Any] = entry.read([*_TEXT_FIELDS, *_QUANTITY_FIELDS], others=_OTHER_FIELDS)
+    _check_chemistry(values, entry)
+    if known is not None and values.get("formula", known.formula) == known.formula:
+        stated = dict(values)
+        values = {name: getattr(known, name) for name in INGREDIENT_FIELDS} | stated
+        # A figure from elsewhere does not rest on the source of the one that it replaces.
+        values["source"] = {name: text for name, text in known.source.items() if name not in stated}
     role = str(values.get("role", "other")).strip().lower()
     if role not in ROLES:
         entry.remarks.append(
@@ -111,7 +178,7 @@ def _read_ingredient(key: str, entry: TomlTable) -> Ingredient | None:
             continue
         if kind == "sources" and isinstance(raw, str):
             # One text is the source of every figure.
-            raw = {field.name: raw for field in _QUANTITY_FIELDS if field.name in values}
+            raw = {field.name: raw for field in _QUANTITY_FIELDS if field.name in entry.values}
         if kind == "boolean" and not isinstance(raw, bool):
             entry.fault([name], "bad-value", f"`{name}` is not true or false", "true or false")
         elif kind == "keys" and not _is_list_of_text(raw):
@@ -120,11 +187,39 @@ def _read_ingredient(key: str, entry: TomlTable) -> Ingredient | None:
             entry.fault(
                 [name], "bad-value", f"`{name}` does not name sources", '{ density = "book", … }'
             )
+        elif kind == "sources":
+            values[name] = {**values.get(name, {}), **raw}
         else:
             values[name] = tuple(raw) if kind == "keys" else raw
     if len(entry.findings) > before:
         return None
     return Ingredient(key=key, origin=entry.source(), **values)
+
+
+def _check_chemistry(values: Mapping[str, Any], entry: TomlTable) -> None:
+    """Keep a fault for a formula, a gas or an enthalpy that cannot be what is meant."""
+    formula = values.get("formula")
+    if formula is not None:
+        try:
+            atoms = sum(elements_of(formula).values())
+        except DataError as error:
+            entry.fault(["formula"], "bad-formula", error.message, error.expected, error.hint)
+        else:
+            enthalpy = values.get("formation_enthalpy", 0.0)
+            if abs(enthalpy) > _MOST_PER_ATOM * atoms:
+                entry.fault(
+                    ["formation_enthalpy"],
+                    "bad-value",
+                    f"{enthalpy / 1e3:g} kJ per mole of `{formula}`, more than any substance has",
+                    "that of one mole of the formula",
+                    "look for a slip in the unit or the point",
+                )
+    if "gives_off" in values:
+        try:
+            for gas in gas_amount(values["gives_off"])[1]:
+                elements_of(gas)
+        except DataError as error:
+            entry.fault(["gives_off"], "bad-value", error.message, error.expected, error.hint)
 
 
 def _is_list_of_text(raw: object) -> bool:
@@ -136,16 +231,18 @@ def _is_table_of_text(raw: object) -> bool:
 
 
 def read_formulations(
-    path: Path, shown: str
+    path: Path, shown: str, *, within: Path | None = None
 ) -> tuple[dict[str, FormulationSpec], list[Finding], list[Finding]]:
     """Read the formulations of a campaign as they are written; nothing is resolved.
+
+    `within` is as of `read_text`.
 
     Returns
     -------
     formulations, findings, remarks
         By name; faults; unknown keys that nothing reads.
     """
-    table, findings = read_toml_table(path, shown)
+    table, findings = read_toml_table(path, shown, within=within)
     return ({}, findings, []) if table is None else formulations_of(table)
 
 
@@ -202,7 +299,15 @@ def _read_formulation(name: str, entry: TomlTable) -> FormulationSpec | None:
 
 
 def _read_parts(entry: TomlTable) -> tuple[dict[str, float] | None, bool]:
-    parts = entry.table("ingredients")
+    raw_parts = entry.values.get("ingredients")
+    if raw_parts is not None and not isinstance(raw_parts, dict):
+        entry.fault(
+            ["ingredients"],
+            "not-a-table",
+            f"`ingredients` is {describe(raw_parts)}",
+            "parts by mass, such as ingredients = { potassium-nitrate = 65, sorbitol = 35 }",
+        )
+    parts = entry.table("ingredients") if isinstance(raw_parts, dict) else None
     if parts is None:
         return None, False
     values: dict[str, float] = {}

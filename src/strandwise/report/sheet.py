@@ -64,6 +64,8 @@ class Sheet:
         One for each ingredient.
     total
         Of what is weighed.
+    of_it_water
+        What of the total is water that the ingredients bring along; empty where none is.
     cautions
         What to heed.
     log_command
@@ -77,6 +79,7 @@ class Sheet:
     scale: str
     lines: tuple[SheetLine, ...]
     total: str
+    of_it_water: str
     cautions: tuple[str, ...]
     log_command: str
 
@@ -103,7 +106,7 @@ def sheet_of(
             exact=text(row.exact_mass, 2),
             water=f"{100 * row.water:g} %" if row.water else "",
             to_weigh=text(row.to_weigh),
-            rounding=f"{100 * row.rounding_share:+.2f}".replace("-", _MINUS),
+            rounding=_signed(100 * row.rounding_share),
             running_total=text(row.running_total),
         )
         for row in weighed.rows
@@ -116,6 +119,12 @@ def sheet_of(
         scale=f"{in_unit(weighed.resolution, unit):.10g} {symbol}",
         lines=lines,
         total=text(weighed.total),
+        of_it_water=(
+            f"{text(weighed.total - weighed.dry_total, 1)} {symbol} of the total is water that has "
+            f"to leave the mix; dry it weighs {text(weighed.dry_total, 1)} {symbol}."
+            if any(row.water for row in weighed.rows)
+            else ""
+        ),
         cautions=cautions,
         log_command=log_command,
     )
@@ -129,6 +138,11 @@ def weighings_text(weighed: WeighOut, unit: Unit) -> str:
         + (f" with {100 * row.water:g} % water" if row.water else "")
         for row in weighed.rows
     )
+
+
+def _signed(percent: float) -> str:
+    shown = f"{percent:+.2f}".replace("-", _MINUS)
+    return "0.00" if not shown.strip(f"+{_MINUS}0.") else shown
 
 
 def _places(step: float) -> int:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from strandwise.errors import RequestError
 from strandwise.formulation import derive_formulations, formulation_toml, recipe_properties
-from strandwise.records import campaign_lock, write_bytes
+from strandwise.records import campaign_lock, journal_of
 from strandwise.workflow.recording import unknown_name
 
 if TYPE_CHECKING:
@@ -96,12 +96,13 @@ def write_derivations(folder: CampaignFolder, derivations: Sequence[Derivation])
         meant = {**_tables(old), **tomllib.loads(text)}
         taken = [d.spec.name for d in derivations if d.spec.name in _tables(old)]
         if taken:
-            msg = f"{shown} has a formulation {taken[0]!r} already"
+            msg = f"{shown} has a formulation `{taken[0]}` already"
             raise RequestError(msg, hint="nothing was changed")
         if _tables(new) != meant:
             msg = f"{shown} would not read back as it was meant"
             raise RequestError(msg, hint="nothing was changed; write the tables by hand")
-        write_bytes(path, new)
+        names = ", ".join(derivation.spec.name for derivation in derivations)
+        journal_of(folder).change(f"mix derive {names}", path, new)
     return shown
 
 

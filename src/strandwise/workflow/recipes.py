@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from strandwise.errors import RecordsError
+from strandwise.findings import Caution
 from strandwise.formulation import (
+    ROOM,
     BatchProcess,
     deviation_cautions,
     dose_of,
     handling_cautions,
+    heat_cautions,
     parse_weighings,
     porosity_of,
     recipe_from_weighings,
@@ -17,12 +21,12 @@ from strandwise.formulation import (
     resolve_recipes,
     sample_density,
 )
+from strandwise.records import read_campaign
 from strandwise.workflow.recording import unknown_name
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from strandwise.findings import Caution
     from strandwise.formulation import (
         AlkaliProduct,
         Dose,
@@ -30,7 +34,7 @@ if TYPE_CHECKING:
         Recipe,
         RecipeProperties,
     )
-    from strandwise.records import Batch, Campaign
+    from strandwise.records import Batch, Campaign, CampaignFolder
 
 __all__ = [
     "BatchMix",
@@ -39,6 +43,7 @@ __all__ = [
     "describe_formulations",
     "planned_cautions",
     "porosity_by_batch",
+    "read_recipes",
     "recipe_named",
     "usual_temperature",
 ]
@@ -90,6 +95,34 @@ class DescribedFormulation:
     cautions: tuple[Caution, ...]
 
 
+def read_recipes(folder: CampaignFolder) -> tuple[Campaign, int]:
+    """Read a campaign for its recipes; faults in its tests do not stand in the way.
+
+    Returns
+    -------
+    campaign, number of faults
+        Where there are faults in the tests, the campaign is without tests.
+
+    Raises
+    ------
+    RecordsError
+        There is a fault in its settings, formulations, ingredients or batches.
+    """
+    reading = read_campaign(folder)
+    needed = (folder.settings, folder.formulations, folder.own_ingredients, folder.batches)
+    paths = {folder.shown(path) for path in needed}
+    faults = [
+        problem
+        for problem in reading.problems
+        if problem.source.path in paths or problem.source.path.endswith("ingredients.toml")
+    ]
+    if faults or reading.campaign is None:
+        raise RecordsError(faults or reading.problems)
+    if not reading.problems:
+        return reading.campaign, 0
+    return replace(reading.campaign, strands=(), firings=()), len(reading.problems)
+
+
 def describe_formulations(
     campaign: Campaign, only: str | None = None, *, alkali: AlkaliProduct = "oxide"
 ) -> tuple[DescribedFormulation, ...]:
@@ -123,15 +156,7 @@ def describe_formulations(
 def _described(campaign: Campaign, recipe: Recipe, alkali: AlkaliProduct) -> DescribedFormulation:
     name = recipe.formulation
     batches = [batch for batch in campaign.batches.values() if batch.formulation == name]
-    processes = [
-        BatchProcess(
-            batch=batch.batch,
-            process=batch.process,
-            temperature=batch.process_temperature,
-            particle_size=batch.particle_size,
-        )
-        for batch in batches
-    ]
+    processes = [_process_of(batch) for batch in batches]
     properties = recipe_properties(
         recipe,
         campaign.ingredients,
@@ -139,15 +164,46 @@ def _described(campaign: Campaign, recipe: Recipe, alkali: AlkaliProduct) -> Des
         alkali=alkali,
     )
     mixes = tuple(batch_mix(campaign, batch, recipe) for batch in batches)
+    # Before there is a batch, it may be made as those of its parents were; of batches that were
+    # made nobody said how, nothing is known.
+    planned: tuple[Caution, ...] = ()
+    if not any(p.process or p.temperature for p in processes):
+        usual = None if batches else usual_temperature(campaign, recipe.lineage)
+        planned = heat_cautions(recipe, campaign.ingredients, usual)
     return DescribedFormulation(
         recipe=recipe,
         properties=properties,
         dose=dose_of(name, campaign.formulations, campaign.settings.baseline),
         batches=mixes,
         cautions=(
+            *_same_as_parent(campaign, recipe),
             *properties.cautions,
+            *planned,
             *handling_cautions(recipe, campaign.ingredients, processes),
             *(caution for mix in mixes for caution in mix.cautions),
+        ),
+    )
+
+
+def _process_of(batch: Batch) -> BatchProcess:
+    return BatchProcess(
+        batch=batch.batch,
+        process=batch.process,
+        temperature=batch.process_temperature,
+        particle_size=batch.particle_size,
+    )
+
+
+def _same_as_parent(campaign: Campaign, recipe: Recipe) -> tuple[Caution, ...]:
+    if recipe.parent is None:
+        return ()
+    parent = recipe_named(campaign, recipe.parent)
+    if recipe.mass_fractions != parent.mass_fractions:
+        return ()
+    return (
+        Caution(
+            "same-as-parent",
+            f"{recipe.formulation} is the same recipe as {recipe.parent}: its steps change nothing",
         ),
     )
 
@@ -225,7 +281,8 @@ def usual_temperature(campaign: Campaign, lineage: Sequence[str]) -> float | Non
     campaign
         Whose batches.
     lineage
-        Formulations from the first ancestor on; the nearest with a recorded temperature counts.
+        Formulations from the first ancestor on; the nearest whose batches tell it counts. Batches
+        that were pressed without heat tell room temperature.
 
     Returns
     -------
@@ -233,20 +290,21 @@ def usual_temperature(campaign: Campaign, lineage: Sequence[str]) -> float | Non
         None where no such batch has one on record.
     """
     for name in reversed(lineage):
-        recorded = [
-            batch.process_temperature
-            for batch in campaign.batches.values()
-            if batch.formulation == name and batch.process_temperature is not None
-        ]
+        processes = [_process_of(b) for b in campaign.batches.values() if b.formulation == name]
+        recorded = [p.temperature for p in processes if p.temperature is not None]
         if recorded:
             return max(recorded)
+        if processes and all(p.is_pressed and not p.is_heated for p in processes):
+            return ROOM
     return None
 
 
 def planned_cautions(
     campaign: Campaign, recipe: Recipe, temperature: float | None
 ) -> tuple[Caution, ...]:
-    """What to heed before a recipe is mixed and brought to a temperature (K; None: not heated)."""
-    temperatures = [] if temperature is None else [temperature]
-    properties = recipe_properties(recipe, campaign.ingredients, temperatures)
-    return (*properties.cautions, *handling_cautions(recipe, campaign.ingredients))
+    """What to heed before a recipe is mixed and brought to a temperature (K; None: not known)."""
+    return (
+        *recipe_properties(recipe, campaign.ingredients).cautions,
+        *heat_cautions(recipe, campaign.ingredients, temperature),
+        *handling_cautions(recipe, campaign.ingredients),
+    )
