@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -210,6 +211,43 @@ def test_a_firing_at_fault_is_not_recorded(
     assert (result.code, result.out) == (1, "")
     assert result.err.startswith(f"strandwise: {said}")
     assert digest(bench) == before
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="needs named pipes")
+@pytest.mark.parametrize("kind", ["pipe", "endless", "nothing"])
+def test_a_trace_that_never_ends_is_not_waited_for(
+    run: Any, bench: Path, digest: Any, kind: str
+) -> None:
+    path = Path("log.csv")
+    if kind == "pipe":
+        os.mkfifo(path)
+    else:
+        path.symlink_to("/dev/zero" if kind == "endless" else "/dev/null")
+    trace = ("--trace-file", "log.csv", "--trace-time", "t (s)", "--trace-pressure", "p (psig)")
+    before = digest(bench / "campaigns")
+    for args in (
+        ("log", "firing", "demo", *GRAIN, *trace),
+        ("calibrate", "cell-9", "--kind", "load-cell", "--table", "log.csv"),
+        ("forecast", "demo", "log.csv"),
+    ):
+        result = run(*args)
+        assert (result.code, result.out) == (1, "")
+        assert "plain file" in result.err or "no motor's file" in result.err
+    assert digest(bench / "campaigns") == before
+
+
+@pytest.mark.parametrize("mark", [".~lock.strands.csv#", "~$strands.csv"])
+def test_a_table_that_a_spreadsheet_has_open_gets_no_record(
+    run: Any, bench: Path, digest: Any, mark: str
+) -> None:
+    (bench / STRANDS).with_name(mark).write_text("somebody")
+    before = digest(bench)
+    result = log_strand(run)
+    assert (result.code, result.out) == (1, "")
+    assert result.err.startswith("strandwise: campaigns/demo/strands.csv is open in a spreadsheet")
+    assert "save and close it there" in result.err
+    assert digest(bench) == before
+    assert run("check", "demo").code == 0
 
 
 def test_check_reports_faults_of_every_file_at_once(run: Any, bench: Path) -> None:

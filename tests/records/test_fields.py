@@ -72,7 +72,7 @@ def test_a_gauge_reading_needs_the_air() -> None:
         (DATE, "02.05.2026", "not an unambiguous date.*2026-05-02"),
         (DATE, "2026-02-30", "not a day of the calendar"),
         (DATE, "2026-5-2", "not an unambiguous date"),
-        (UNITS, "imperial", "no choice for units.*metric or inch-pound"),
+        (UNITS, "imperial", "`imperial` is no system of units.*`metric`, `inch-pound`"),
         (SEGMENTS, "2.0", "`2.0` is not a whole number"),
         (SEGMENTS, "0", "out of range for segments.*at least 1"),
         (SEGMENTS, "9" * 30, "not a whole number"),

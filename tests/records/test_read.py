@@ -61,7 +61,7 @@ SWAPS = {
     "altitude too high": (C, '"300 m"', '"40 km"', "bad-value", C, 3, "altitude", "out of range"),
     "two pressures of the air": (C, "altitude", 'ambient_pressure = "98 kPa"\naltitude', "given-twice", C, 4, "altitude", "both"),
     "no pressure of the air": (C, 'altitude = "300 m"\n', "", "no-ambient-pressure", X, 20, "trace.pressure", "and 1 more"),
-    "units unknown": (C, "altitude", 'units = "imperial"\naltitude', "bad-value", C, 3, "units", "no choice"),
+    "units unknown": (C, "altitude", 'units = "imperial"\naltitude', "bad-value", C, 3, "units", "no system of units"),
     "uncertainty no table": (C, "altitude", 'uncertainty = "1 mm"\naltitude', "not-a-table", C, 3, "uncertainty", "`1 mm`"),
     "uncertainty negative": (C, '"300 m"\n', '"300 m"\n[uncertainty]\nlength_sd = "-1 mm"\n', "bad-value", C, 5, "uncertainty.length_sd", "out of range"),
     "gas ratio": (C, '"300 m"\n', '"300 m"\n[gas]\nspecific_heat_ratio = 0.9\n', "bad-value", C, 5, "gas.specific_heat_ratio", "`0.9` is out of range"),
@@ -100,6 +100,9 @@ SWAPS = {
     "duplicate test": (S, "S-3", "S-1", "duplicate-test", S, 4, "test", "line 2, and other tests"),
     "same row twice": (S, "S-2,B-1,2026-03-21,60.0,9.90,251", "S-1,B-1,2026-03-21,60.4,12.13,149", "duplicate-test", S, 3, "test", "same length and time"),
     "wires disagree": (S, "S-2,", "S-1,", "duplicate-test", S, 3, "test", "another pressure"),
+    "strands told apart by capitals": (S, "S-3", "s-1", "duplicate-test", S, 4, "test", "`s-1` differs from `S-1` only in capitals"),
+    "strand and firing told apart by capitals": (S, "S-3", "f-1", "duplicate-test", X, 1, None, "`F-1` differs from `f-1` only in capitals"),
+    "batches told apart by capitals": (B, "B-2,carbonate-10", "B-2,base\nb-2,carbonate-10", "duplicate-batch", B, 4, "batch", "`b-2` differs from `B-2` only in capitals"),
     "strand of a firing's name": (S, "S-3", "F-1", "duplicate-test", X, 1, None, "also a strand"),
     "unknown batch": (S, "S-3,B-2", "S-3,B-9", "unknown-batch", S, 4, "batch", "`B-9`"),
     "no length column": (S, "length (mm)", "burnt (mm)", "missing-column", S, 1, "length", "no column"),
@@ -232,14 +235,14 @@ def test_a_link_that_leads_nowhere_is_not_taken_for_no_strands(small: Any) -> No
 
 def test_a_file_that_may_not_be_read(small: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     # Permissions do not stop the superuser, as whom tests may run.
-    read = Path.read_bytes
+    real = os.open
 
-    def refuse(path: Path) -> bytes:
-        if path.name == "strands.csv":
+    def refuse(path: Any, *rest: Any, **more: Any) -> int:
+        if Path(path).name == "strands.csv":
             raise PermissionError(13, "Permission denied")
-        return read(path)
+        return real(path, *rest, **more)
 
-    monkeypatch.setattr(Path, "read_bytes", refuse)
+    monkeypatch.setattr(os, "open", refuse)
     (problem,) = small.read().problems
     assert (problem.code, problem.source.line) == ("unreadable", None)
     assert "Permission denied" in problem.message

@@ -17,6 +17,7 @@ from strandwise.units import (
     parse_heading,
     parse_quantity,
     parse_unit,
+    plain_si,
 )
 
 L, M, T, P, F = Kind.LENGTH, Kind.MASS, Kind.TIME, Kind.PRESSURE, Kind.FORCE
@@ -394,3 +395,21 @@ def test_units_and_headings_are_read_or_refused(text: str, kind: Kind) -> None:
     assert unit.hint if isinstance(unit, UnitError) else unit.kind is kind
     heading = outcome(lambda: parse_heading(text))
     assert heading.hint if isinstance(heading, UnitError) else heading.name in text
+
+
+@given(
+    st.from_regex(r"[0-9]{1,12}(\.[0-9]{1,12})?", fullmatch=True),
+    st.sampled_from([("mm", L), ("in", L), ("lb", M), ("psi", P), ("kgf/cm2", P)]),
+)
+@example("0.1", ("psi", P))
+def test_the_short_way_reads_a_plain_number_to_the_last_bit(
+    text: str, spelt: tuple[str, Kind]
+) -> None:
+    unit = parse_unit(*spelt)
+    assert plain_si(text, unit) == parse_quantity(text, spelt[1], unit=unit).si
+
+
+@pytest.mark.parametrize("text", ["-1", "1e3", "1 1/8", "1,5", "3 mm", ".5", "", "nan", "٣"])
+def test_the_short_way_leaves_all_else_to_the_long_one(text: str) -> None:
+    assert plain_si(text, parse_unit("mm", L)) is None
+    assert plain_si("20", parse_unit("degC", TEMP)) is None

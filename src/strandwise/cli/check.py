@@ -31,9 +31,11 @@ def command(ctx: click.Context, campaign: str, *, as_json: bool) -> None:
     problems: readings that are possible but not likely, keys that nothing reads.
     """
     from strandwise.records import read_campaign
+    from strandwise.workflow.motor_files import with_motor_problems
     from strandwise.workflow.traces import with_trace_problems
 
-    reading = with_trace_problems(read_campaign(campaign_folder(ctx, campaign)))
+    folder = campaign_folder(ctx, campaign)
+    reading = with_motor_problems(with_trace_problems(read_campaign(folder)), folder)
     if as_json:
         echo_json(
             {

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from strandwise.cli.common import echo_json, examples, json_option
+from strandwise.cli.common import echo_hint, echo_json, examples, json_option
 
 __all__ = ["command"]
 
@@ -29,4 +29,4 @@ def command(folder: Path, *, as_json: bool) -> None:
         return
     click.echo(f"Made the bench folder {bench.path}")
     go = "" if bench.path == Path() else f"cd {shlex.quote(str(bench.path))}, then "
-    click.echo(f"Next: {go}strandwise new CAMPAIGN")
+    echo_hint(f"Next: {go}strandwise new CAMPAIGN")

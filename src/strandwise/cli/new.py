@@ -8,8 +8,10 @@ import shlex
 import click
 
 from strandwise.cli.common import (
+    UnitsType,
     at_terminal,
     bench_option,
+    echo_hint,
     echo_json,
     examples,
     here,
@@ -35,10 +37,11 @@ _PART = re.compile(r"\s*([a-z0-9]+(?:-[a-z0-9]+)*)\s*[=: ]\s*([0-9]+(?:\.[0-9]+)
 )
 @click.option(
     "--units",
-    type=click.Choice(["metric", "inch-pound"]),
+    type=UnitsType(),
+    metavar="UNITS",
     default="metric",
     show_default=True,
-    help="Units that people see.",
+    help="Units that people see: metric, inch-pound, mixed, or such as 'metric, bar'.",
 )
 @click.option(
     "--altitude", default="", help='Height of the bench above the sea, for gauge readings: "300 m".'
@@ -79,10 +82,10 @@ def command(
         ["strandwise", "log", "batch", folder.name, "--batch", "B-01", "--formulation", baseline]
     )
     if parts:
-        click.echo(f"Next: {log}")
+        echo_hint(f"Next: {log}")
     else:
-        click.echo(f"Next: write the recipe of `{baseline}` into {folder.formulations.name}, then:")
-        click.echo(f"  {log}")
+        echo_hint(f"Next: write the recipe of `{baseline}` into {folder.formulations.name}, then:")
+        echo_hint(f"  {log}")
 
 
 def _ask_recipe(baseline: str) -> dict[str, str]:

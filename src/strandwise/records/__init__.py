@@ -64,6 +64,15 @@ if TYPE_CHECKING:
         RAW_UNITS,
         read_instruments,
     )
+    from strandwise.records.journal import (
+        Journal,
+        journal_of,
+        lock_of,
+        shared_journal,
+    )
+    from strandwise.records.journal_entries import (
+        Entry,
+    )
     from strandwise.records.model import (
         Batch,
         Campaign,
@@ -82,6 +91,7 @@ if TYPE_CHECKING:
     )
     from strandwise.records.motor_file import (
         MotorRecord,
+        motor_findings,
         read_motor,
     )
     from strandwise.records.places import (
@@ -98,11 +108,15 @@ if TYPE_CHECKING:
         read_campaign,
     )
     from strandwise.records.textfiles import (
+        LARGEST_TRACE,
         WHOLE_FILE_CODES,
+        read_plain,
     )
     from strandwise.records.write import (
         campaign_lock,
         compose_firing,
+        new_folder,
+        refuse_open_in_spreadsheet,
         write_bytes,
         write_new,
     )
@@ -130,6 +144,8 @@ _HOMES = {
     "folder": ("Bench", "CampaignFolder", "find_bench", "shipped"),
     "instrument_edit": ("try_instrument", "write_instrument"),
     "instrument_files": ("INSTRUMENT_KINDS", "RAW_UNITS", "read_instruments"),
+    "journal": ("Journal", "journal_of", "lock_of", "shared_journal"),
+    "journal_entries": ("Entry",),
     "model": (
         "Batch",
         "Campaign",
@@ -146,12 +162,19 @@ _HOMES = {
         "Summary",
         "TraceSpec",
     ),
-    "motor_file": ("MotorRecord", "read_motor"),
+    "motor_file": ("MotorRecord", "motor_findings", "read_motor"),
     "places": ("with_lines",),
     "plausible": ("grain_density", "implausible", "implausible_firing", "initial_kn"),
     "read": ("CampaignReading", "read_campaign"),
-    "textfiles": ("WHOLE_FILE_CODES",),
-    "write": ("campaign_lock", "compose_firing", "write_bytes", "write_new"),
+    "textfiles": ("LARGEST_TRACE", "WHOLE_FILE_CODES", "read_plain"),
+    "write": (
+        "campaign_lock",
+        "compose_firing",
+        "new_folder",
+        "refuse_open_in_spreadsheet",
+        "write_bytes",
+        "write_new",
+    ),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 
@@ -160,6 +183,7 @@ __all__ = [
     "FIRING_FIELDS",
     "GRAIN_FIELDS",
     "INSTRUMENT_KINDS",
+    "LARGEST_TRACE",
     "NOZZLE_FIELDS",
     "RAW_UNITS",
     "STRAND_FIELDS",
@@ -173,12 +197,14 @@ __all__ = [
     "CampaignFolder",
     "CampaignReading",
     "Channel",
+    "Entry",
     "EventOverrides",
     "Field",
     "Firing",
     "Gas",
     "GrainUncertainty",
     "Instrument",
+    "Journal",
     "MotorRecord",
     "OffsetCore",
     "PressureScale",
@@ -198,7 +224,11 @@ __all__ = [
     "implausible",
     "implausible_firing",
     "initial_kn",
+    "journal_of",
     "load_of_row",
+    "lock_of",
+    "motor_findings",
+    "new_folder",
     "open_table",
     "parse_firing",
     "problems_of",
@@ -206,7 +236,10 @@ __all__ = [
     "read_campaign",
     "read_instruments",
     "read_motor",
+    "read_plain",
+    "refuse_open_in_spreadsheet",
     "sha256_of",
+    "shared_journal",
     "shipped",
     "split_row",
     "timing_fault",

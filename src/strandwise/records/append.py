@@ -17,7 +17,7 @@ from strandwise.records.write import write_bytes
 from strandwise.units import Kind, is_gauge, lossless_text, parse_unit
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
 
     from strandwise.records.csvtable import CsvTable
@@ -37,6 +37,7 @@ def append_record(
     scale: PressureScale,
     *,
     units: str,
+    write: Callable[[Path, bytes], None] = write_bytes,
 ) -> None:
     """Add a record as a row at the end of a CSV file; hold the campaign's lock around it.
 
@@ -56,7 +57,9 @@ def append_record(
     scale
         Zero of the pressure readings.
     units
-        ``metric`` or ``inch-pound``, for the heading of a new column.
+        The campaign's, for the heading of a new column.
+    write
+        Replaces the content of the file, or makes it.
 
     Raises
     ------
@@ -69,7 +72,7 @@ def append_record(
     values = {f.name: getattr(record, f.name) for f in fields}
     encoded = _with_row(table, values, fields, scale, units)
     _verify(encoded, shown, values, fields, scale, len(table.rows) + 1)
-    write_bytes(path, encoded)
+    write(path, encoded)
 
 
 def open_table(path: Path, shown: str, fields: Sequence[Field], *, units: str) -> CsvTable:
@@ -148,7 +151,7 @@ def _has_value(value: object) -> bool:
 
 
 def _new_column(field: Field, units: str) -> Column:
-    from_heading = field.inch_pound if units == "inch-pound" else field.metric
+    from_heading = field.customary_unit(units)
     unit = parse_unit(from_heading, field.kind) if from_heading and field.kind else None
     return Column(field.heading(units), field, unit)
 

@@ -20,11 +20,16 @@ from strandwise.formulation import (
 )
 from strandwise.records.csvtable import cells_of_text
 from strandwise.records.fields import BATCH_FIELDS, STRAND_FIELDS
-from strandwise.records.folder import Bench
+from strandwise.records.folder import Bench, fold_name
 from strandwise.records.model import StrandReading
 from strandwise.records.places import at_field, with_lines
 from strandwise.records.plausible import implausible, implausible_firing
-from strandwise.records.textfiles import WHOLE_FILE_CODES, read_text
+from strandwise.records.textfiles import (
+    LARGEST_TRACE,
+    WHOLE_FILE_CODES,
+    read_plain,
+    read_text,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -41,6 +46,7 @@ __all__ = [
     "sha256_of",
 ]
 
+_MOST_HINTS = 50
 _SECTION_STEP = 0.02
 """How far a section's start may lie from the end of the one before, as a fraction of pressure."""
 
@@ -96,8 +102,7 @@ def baseline_exists(
         "unknown-formulation",
         f"the baseline `{baseline}` is not in {folder.formulations.name}",
         _one_of(campaign.formulations),
-        _did_you_mean(baseline, campaign.formulations)
-        or f"write its recipe as a table [{baseline}]",
+        _Hints(campaign.formulations)(baseline) or f"write its recipe as a table [{baseline}]",
     )
 
 
@@ -105,6 +110,7 @@ def formulations_of_batches_exist(
     campaign: Campaign, folder: CampaignFolder, so_far: Sequence[Finding]
 ) -> Iterator[Finding]:
     """Every batch was mixed from a formulation that is written down."""
+    meant = _Hints(campaign.formulations)
     for batch in campaign.batches.values():
         name = batch.formulation
         if name in campaign.formulations or _mentions(so_far, folder.formulations, folder, name):
@@ -115,8 +121,7 @@ def formulations_of_batches_exist(
             f"batch `{batch.batch}` is of formulation `{name}`, which is not in "
             f"{folder.formulations.name}",
             _one_of(campaign.formulations),
-            _did_you_mean(name, campaign.formulations)
-            or f"write its recipe as a table [{name}] into {folder.formulations.name}",
+            meant(name) or f"write its recipe as a table [{name}] into {folder.formulations.name}",
         )
 
 
@@ -130,7 +135,8 @@ def batches_of_tests_exist(
     if faults & WHOLE_FILE_CODES:
         return
     if faults:
-        written = _written_in(folder.batches, shown)
+        written = _written_in(folder.batches, shown, folder.bench)
+    meant = _Hints(campaign.batches)
     tests: list[StrandReading | Firing] = [*campaign.strands, *campaign.firings]
     for test in tests:
         # A name that is only missing because its row is at fault is no fault of the test.
@@ -141,14 +147,14 @@ def batches_of_tests_exist(
             "unknown-batch",
             f"test `{test.test}` is of batch `{test.batch}`, which is not in {folder.batches.name}",
             _one_of(campaign.batches),
-            _did_you_mean(test.batch, campaign.batches)
+            meant(test.batch)
             or f"write the batch into {folder.batches.name}: `strandwise log batch {folder.name}`",
         )
 
 
-def _written_in(path: Path, shown: str) -> frozenset[str] | None:
+def _written_in(path: Path, shown: str, bench: Path) -> frozenset[str] | None:
     """All that stands in the cells of a CSV file with faults; None where it cannot be read."""
-    content = read_text(path, shown)
+    content = read_text(path, shown, within=bench)
     return None if isinstance(content, Finding) else cells_of_text(content.text)
 
 
@@ -157,6 +163,7 @@ def weighings_are_readable(
 ) -> Iterator[Finding]:
     """What was weighed into a batch can be read, and is in the table of ingredients."""
     del folder
+    meant = _Hints(campaign.ingredients)
     for batch in campaign.batches.values():
         if not batch.weighings:
             continue
@@ -175,8 +182,7 @@ def weighings_are_readable(
                 "unknown-ingredient",
                 f"{key!r} is no known ingredient",
                 "a key of ingredients.toml",
-                _did_you_mean(key, campaign.ingredients)
-                or "add it to the ingredients.toml beside the campaign's campaign.toml",
+                meant(key) or "add it to the ingredients.toml beside the campaign's campaign.toml",
             )
 
 
@@ -186,10 +192,14 @@ def tests_are_unique(
     """A test's name stands for one strand (with its wires, row under row) or one firing."""
     del folder, so_far
     first: dict[str, StrandReading] = {}
+    folded: dict[str, StrandReading] = {}
     previous: StrandReading | None = None
     seen: dict[str, set[tuple[float | None, ...]]] = defaultdict(set)
     for reading in campaign.strands:
         earlier = first.setdefault(reading.test, reading)
+        alike = folded.setdefault(fold_name(reading.test), reading)
+        if earlier is reading and alike.test != reading.test:
+            yield _only_in_capitals(at_field(reading.source, "test"), reading.test, alike.test)
         key = (reading.length, reading.time, reading.frames)
         why = ""
         if earlier is not reading:
@@ -211,24 +221,49 @@ def tests_are_unique(
             )
         seen[reading.test].add(key)
         previous = reading
-    yield from _firings_are_unique(campaign.firings, first)
+    yield from _firings_are_unique(campaign.firings, folded)
 
 
 def _firings_are_unique(
     firings: Iterable[Firing], strands: Mapping[str, StrandReading]
 ) -> Iterator[Finding]:
+    """Firings among each other and against strands, which are given by their folded names."""
     seen: dict[str, Firing] = {}
     for firing in firings:
-        other = seen.setdefault(firing.test.casefold(), firing)
-        if firing.test in strands:
-            what = f"test `{firing.test}` is also a strand ({strands[firing.test].source})"
-        elif other is not firing:
-            what = f"test `{firing.test}` differs from `{other.test}` only in capitals"
-        else:
-            continue
-        yield Finding(
-            firing.source, "duplicate-test", what, "one test a name", "rename one of them"
-        )
+        key = fold_name(firing.test)
+        other = seen.setdefault(key, firing)
+        strand = strands.get(key)
+        if strand is not None and strand.test == firing.test:
+            what = f"test `{firing.test}` is also a strand ({strand.source})"
+            yield Finding(
+                firing.source, "duplicate-test", what, "one test a name", "rename one of them"
+            )
+        elif strand is not None or other is not firing:
+            alike = other.test if strand is None else strand.test
+            yield _only_in_capitals(firing.source, firing.test, alike)
+
+
+def _only_in_capitals(place: Source, name: str, other: str, what: str = "test") -> Finding:
+    return Finding(
+        place,
+        f"duplicate-{what}",
+        f"{what} `{name}` differs from `{other}` only in capitals, which some file systems and "
+        "spreadsheets do not tell apart",
+        f"one {what} a name",
+        "rename one of them",
+    )
+
+
+def batches_are_unique(
+    campaign: Campaign, folder: CampaignFolder, so_far: Sequence[Finding]
+) -> Iterator[Finding]:
+    """No two batches have names that differ in capitals alone."""
+    del folder, so_far
+    seen: dict[str, str] = {}
+    for batch in campaign.batches.values():
+        other = seen.setdefault(fold_name(batch.batch), batch.batch)
+        if other != batch.batch:
+            yield _only_in_capitals(at_field(batch.source, "batch"), batch.batch, other, "batch")
 
 
 def _disagreement(previous: StrandReading, reading: StrandReading) -> str:
@@ -310,6 +345,7 @@ PROBLEM_CHECKS: tuple[Check, ...] = (
     baseline_exists,
     formulations_of_batches_exist,
     weighings_are_readable,
+    batches_are_unique,
     batches_of_tests_exist,
     tests_are_unique,
     traces_are_untouched,
@@ -328,9 +364,14 @@ def problems_of(
 
 
 def sha256_of(path: Path) -> str:
-    """SHA-256 of a file, lower-case hex."""
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
+    """SHA-256 of a file, lower-case hex.
+
+    Raises
+    ------
+    OSError
+        It cannot be read, is no plain file, or is too large for a raw trace.
+    """
+    return hashlib.sha256(read_plain(path, LARGEST_TRACE)).hexdigest()
 
 
 def _one_of(names: Iterable[str]) -> str:
@@ -341,9 +382,20 @@ def _one_of(names: Iterable[str]) -> str:
     return f"one of {shown}" + (", …" if len(listed) > 8 else "")
 
 
-def _did_you_mean(name: str, known: Iterable[str]) -> str:
-    close = difflib.get_close_matches(name, list(known), n=1)
-    return f"did you mean `{close[0]}`?" if close else ""
+class _Hints:
+    """Which known name may have been meant; of the first names only, as looking takes its time."""
+
+    def __init__(self, known: Iterable[str]) -> None:
+        self.known = list(known)
+        self.told: dict[str, str] = {}
+
+    def __call__(self, name: str) -> str:
+        if name not in self.told:
+            if len(self.told) >= _MOST_HINTS:
+                return ""
+            close = difflib.get_close_matches(name, self.known, n=1)
+            self.told[name] = f"did you mean `{close[0]}`?" if close else ""
+        return self.told[name]
 
 
 def _mentions(so_far: Sequence[Finding], path: Path, folder: CampaignFolder, name: str) -> bool:

@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 
 from strandwise.errors import RequestError
 from strandwise.formulation import resolve_recipes
-from strandwise.records.fields import BATCH_FIELDS, STRAND_FIELDS
+from strandwise.records.fields import BATCH_FIELDS, FORMAT, STRAND_FIELDS
 from strandwise.records.folder import Bench, CampaignFolder, shipped
 from strandwise.records.formulation_files import formulations_of, read_all_ingredients
 from strandwise.records.settings_files import settings_of
 from strandwise.records.textfiles import is_absent
 from strandwise.records.tomltable import parse_toml_table
-from strandwise.records.write import cannot_write, new_folder, write_new
+from strandwise.records.write import cannot_write, make_folder, new_folder, write_new
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping
@@ -61,7 +61,7 @@ def create_bench(path: Path) -> Bench:
             if is_absent(table):
                 write_new(table, (shipped("shared") / table.name).read_bytes())
         # Last, since a bench folder is there when this is.
-        (path / "campaigns").mkdir(parents=True)
+        make_folder(path / "campaigns")
     except OSError as error:
         raise cannot_write(path, error) from error
     return bench
@@ -102,7 +102,7 @@ def create_campaign(
     ingredients
         Parts by mass of the baseline, as texts; empty: the recipe is left to the user.
     units
-        ``metric`` or ``inch-pound``.
+        As `strandwise.units.parse_unit_choice` keeps them.
     altitude
         Height of the bench with its unit, for gauge readings; empty where not given.
 
@@ -112,18 +112,20 @@ def create_campaign(
         The campaign exists, a text could not be read back, or the files cannot be written.
     """
     _refuse_taken(folder)
+    settings = _settings_text(title, baseline, units, altitude)
+    formulations = _formulations_text(baseline, ingredients)
+    _refuse_unreadable(folder, settings, formulations)
     files = {
-        folder.formulations: _formulations_text(baseline, ingredients),
+        folder.formulations: formulations,
         folder.batches: _headings(BATCH_FIELDS, _BATCH_COLUMNS, units),
         folder.strands: _headings(STRAND_FIELDS, _STRAND_COLUMNS, units),
-        folder.settings: _settings_text(title, baseline, units, altitude),
+        folder.settings: settings,
     }
-    _refuse_unreadable(folder, files[folder.settings], files[folder.formulations])
     with new_folder(folder.path) as fresh:
         for path, text in files.items():
             write_new(fresh / path.name, text.encode("utf-8"))
         for path in (folder.firings, folder.traces):
-            (fresh / path.name).mkdir()
+            make_folder(fresh / path.name)
 
 
 def _refuse_unreadable(folder: CampaignFolder, settings: str, formulations: str) -> None:
@@ -179,8 +181,9 @@ def copy_campaign(source: Path, folder: CampaignFolder) -> None:
     _refuse_taken(folder)
     with new_folder(folder.path) as fresh:
         for path in sorted(source.rglob("*")):
-            if path.is_file() and not path.name.startswith("."):
-                write_new(fresh / path.relative_to(source), path.read_bytes())
+            name = path.relative_to(source)
+            if path.is_file() and not any(part.startswith(".") for part in name.parts):
+                write_new(fresh / name, path.read_bytes())
 
 
 def toml_text(value: str) -> str:
@@ -197,9 +200,12 @@ def _headings(fields: tuple[Field, ...], names: tuple[str, ...], units: str) -> 
 
 def _settings_text(title: str, baseline: str, units: str, altitude: str) -> str:
     lines = [
+        f"format = {FORMAT}",
         f"title = {toml_text(title)}",
         f"baseline = {toml_text(baseline)}",
-        f'units = "{units}"                  # what tables and pictures show: metric, inch-pound',
+        "# What tables, pictures and questions show: metric, inch-pound or mixed (inches and psi",
+        '# with g, N and degC), and other units after commas: "metric, bar".',
+        f'units = "{units}"',
         "",
         "# Gauges that show 0 in the open air need the pressure of the air: by the altitude or,",
         '# better, by a barometer: ambient_pressure = "98.2 kPa".',

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from strandwise.records.fields import Field, PressureScale, Value
     from strandwise.units import Unit
 
+_MOST_FAULTS = 1000
+
 __all__ = ["RowsRead", "record_values", "timing_fault", "written_names"]
 
 
@@ -53,10 +55,23 @@ def record_values(table: CsvTable, fields: Sequence[Field], scale: PressureScale
     for row in table.rows:
         values, faults = _row_values(table, columns, row, scale)
         findings.extend(faults)
+        if len(findings) > _MOST_FAULTS:
+            findings.append(_too_many_faults(table.source(row)))
+            break
         if not faults and all(f.name in values for f in fields if f.required):
             records.append((row, values))
     unread = frozenset(c.field.name for c in columns if c.field and not c.usable)
     return RowsRead(tuple(records), unread, findings)
+
+
+def _too_many_faults(place: Source) -> Finding:
+    return Finding(
+        place,
+        "too-many-faults",
+        f"there are more than {_MOST_FAULTS} faults, and the rows from here on are not read",
+        "a file with a few faults",
+        "mend the first ones, which may have one cause, and check again",
+    )
 
 
 def _usable_columns(
@@ -97,7 +112,8 @@ def _fault_of_column(
     table: CsvTable, column: Column, field: Field, place: int, scale: PressureScale
 ) -> Finding | None:
     here = Source(table.shown, table.header_line, column.heading)
-    plain = next((row for row in table.rows if _is_plain_number(row.cells[place])), None)
+    cells = ((row, row.cells[place]) for row in table.rows)
+    plain = next((row for row, cell in cells if cell and _is_plain_number(cell)), None)
     if plain is None:
         return None
     if column.unit is None:
@@ -151,12 +167,11 @@ def _row_values(
         field = column.field
         if field is None or not column.usable:
             continue
-        here = table.source(row, column.heading)
         if not cell:
             if field.required:
                 faults.append(
                     Finding(
-                        here,
+                        table.source(row, column.heading),
                         "missing-value",
                         f"`{field.name}` is empty",
                         field.help,
@@ -167,6 +182,7 @@ def _row_values(
         try:
             values[field.name] = field.parse(cell, scale, column.unit)
         except UnitError as error:
+            here = table.source(row, column.heading)
             faults.append(Finding(here, code_of(error), error.message, error.expected, error.hint))
     return values, faults
 
@@ -190,12 +206,14 @@ def timing_fault(values: Mapping[str, Any]) -> tuple[str, str, str, str] | None:
     return None
 
 
-def written_names(path: Path, shown: str, fields: Sequence[Field], name: str) -> dict[str, Source]:
+def written_names(
+    path: Path, shown: str, fields: Sequence[Field], name: str, *, within: Path | None = None
+) -> dict[str, Source]:
     """Every name that stands in one column of a CSV file, also in rows with faults, and where.
 
-    Empty where the file has no such column or cannot be read.
+    Empty where the file has no such column or cannot be read. `within` is as of `read_text`.
     """
-    table, _ = read_csv_table(path, shown, fields)
+    table, _ = read_csv_table(path, shown, fields, within=within)
     if table is None:
         return {}
     found: dict[str, Source] = {}

@@ -23,6 +23,10 @@ __all__ = ["CsvTable", "Row", "cells_of_text", "parse_csv_table", "read_csv_tabl
 _SEPARATOR_LINE = re.compile(r'\s*"?sep=(.?)"?[,;\s]*', re.IGNORECASE)
 _SEPARATORS = ",;\t|"
 _COMMENT = "#"
+_LONGEST_LINE = 200_000
+_MOST_COLUMNS = 500
+_MOST_ROWS = 100_000
+_MOST_FAULTS = 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,20 +104,20 @@ def _split_lines(text: str) -> list[str]:
 
 
 def read_csv_table(
-    path: Path, shown: str, fields: Sequence[Field]
+    path: Path, shown: str, fields: Sequence[Field], *, within: Path | None = None
 ) -> tuple[CsvTable | None, list[Finding]]:
     """Read a CSV file whose columns are `fields` in any order, with others among them.
 
     Separators are commas, semicolons, tabs or bars, also as stated by a first line ``sep=;``; a
     byte order mark, any line ends, blank lines, lines that start with `#`, trailing blanks and
-    trailing empty cells are read.
+    trailing empty cells are read. `within` is as of `read_text`.
 
     Returns
     -------
     table, findings
         The table is None where no headings could be read.
     """
-    content = read_text(path, shown)
+    content = read_text(path, shown, within=within)
     if isinstance(content, Finding):
         return None, [content]
     return parse_csv_table(content, shown, fields)
@@ -124,6 +128,9 @@ def parse_csv_table(
 ) -> tuple[CsvTable | None, list[Finding]]:
     """Read the content of a CSV file as `read_csv_table` does."""
     lines = _Lines(content.text)
+    longest = max(range(len(lines.lines)), key=lambda at: len(lines.lines[at]), default=0)
+    if lines.lines and len(lines.lines[longest]) > _LONGEST_LINE:
+        return None, [_too_long(Source(shown, longest + 1))]
     delimiter = _find_delimiter(lines, shown)
     if isinstance(delimiter, Finding):
         return None, [delimiter]
@@ -135,6 +142,8 @@ def parse_csv_table(
         return None, [_no_headings(shown, fields)]
     except csv.Error as error:
         return None, [_unreadable_row(shown, header_line, error)]
+    if len(header) > _MOST_COLUMNS:
+        return None, [_too_many_columns(Source(shown, header_line), len(header))]
     header_end = lines.offset
     columns, findings = read_columns(header, Source(shown, header_line), fields)
     rows, faults = _read_rows(lines, delimiter, shown, len(columns))
@@ -207,6 +216,11 @@ def _read_rows(
     while True:
         lines.skip_comments()
         start = lines.next + 1
+        if len(rows) > _MOST_ROWS:
+            return [], [_too_many(Source(shown, start), "rows")]
+        if len(findings) > _MOST_FAULTS:
+            findings.append(_too_many(Source(shown, start), "rows that cannot be read"))
+            return rows, findings
         try:
             cells = [cell.strip() for cell in next(reader)]
         except StopIteration:
@@ -221,6 +235,36 @@ def _read_rows(
         elif any(cells):
             cells = cells[:width] + [""] * (width - len(cells))
             rows.append(Row(start, tuple(cells)))
+
+
+def _too_long(place: Source) -> Finding:
+    return Finding(
+        place,
+        "too-many-columns",
+        f"the line has more than {_LONGEST_LINE} characters",
+        "a line for each record",
+        "look whether the line ends were lost",
+    )
+
+
+def _too_many_columns(place: Source, columns: int) -> Finding:
+    return Finding(
+        place,
+        "too-many-columns",
+        f"the headings are {columns}",
+        f"at most {_MOST_COLUMNS} columns",
+        "raw logger files belong into traces/",
+    )
+
+
+def _too_many(place: Source, what: str) -> Finding:
+    return Finding(
+        place,
+        "too-many-rows",
+        f"there are too many {what}",
+        f"at most {_MOST_ROWS} rows, {_MOST_FAULTS} of them with a fault",
+        "mend the first ones, part the file, or keep raw logger files in traces/",
+    )
 
 
 def _too_many_cells(place: Source, cells: int, width: int, surplus: str) -> Finding:

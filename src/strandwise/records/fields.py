@@ -19,6 +19,9 @@ from strandwise.units import (
     is_gauge,
     parse_quantity,
     parse_unit,
+    parse_unit_choice,
+    plain_si,
+    shown_unit,
 )
 
 if TYPE_CHECKING:
@@ -30,6 +33,7 @@ __all__ = [
     "BATCH_FIELDS",
     "DATE_FIELD",
     "EXCLUDE_FIELD",
+    "FORMAT",
     "NOTES_FIELD",
     "SETTINGS_FIELDS",
     "STRAND_FIELDS",
@@ -97,7 +101,7 @@ class Field:
         Column or key; also the record's attribute and the option of `log`.
     form
         What the text is. A ``quantity`` has a unit of `kind`, ``quantities`` are such with commas
-        between; a ``name`` can be a file's name.
+        between; a ``name`` can be a file's name; ``units`` are those that people see.
     kind
         Of a quantity.
     help
@@ -121,7 +125,7 @@ class Field:
     name: str
     help: str
     form: Literal[
-        "quantity", "quantities", "number", "integer", "name", "text", "date", "choice"
+        "quantity", "quantities", "number", "integer", "name", "text", "date", "choice", "units"
     ] = "quantity"
     kind: Kind | None = None
     required: bool = False
@@ -137,8 +141,14 @@ class Field:
 
     def heading(self, units: str) -> str:
         """Heading of this field in a new file of a campaign in `units`."""
-        unit = self.inch_pound if units == "inch-pound" else self.metric
+        unit = self.customary_unit(units)
         return f"{self.name} ({unit})" if unit else self.name
+
+    def customary_unit(self, units: str) -> str:
+        """Unit that a reader of `units` writes this field in; empty where it has none."""
+        if self.kind is None:
+            return self.metric
+        return shown_unit(units, self.kind, self.metric, self.inch_pound)
 
     def shown(self, value: float) -> str:
         """A value in SI as text in the unit that people read (`metric`, else SI)."""
@@ -186,6 +196,10 @@ class Field:
 
     def _parse_quantity(self, text: str, scale: PressureScale, unit: Unit | None) -> float:
         assert self.kind is not None
+        if unit is not None and unit.kind is self.kind:
+            plain = plain_si(text, unit)
+            if plain is not None and self._is_direct(plain, scale, unit):
+                return self._in_range(plain, text)
         quantity = parse_quantity(text, self.kind, unit=unit)
         if self.kind is Kind.PRESSURE and not self.is_difference:
             if is_gauge(quantity.unit, scale.readings) and scale.ambient is None:
@@ -195,6 +209,12 @@ class Field:
         else:
             value = quantity.si
         return self._in_range(value, text)
+
+    def _is_direct(self, value: float, scale: PressureScale, unit: Unit) -> bool:
+        """Whether a value needs no ambient pressure, and no look at its sign."""
+        if self.kind is not Kind.PRESSURE or self.is_difference:
+            return True
+        return value > 0.0 and not is_gauge(unit, scale.readings)
 
     @property
     def is_difference(self) -> bool:
@@ -209,6 +229,8 @@ class Field:
                 msg = f"`{shorten(text)}` is no choice for {self.name}"
                 raise UnitError(msg, expected=" or ".join(self.choices))
             return text.lower()
+        if self.form == "units":
+            return parse_unit_choice(text)
         if self.form == "name" and (
             not _NAME.fullmatch(text) or _RESERVED_FILE_NAME.fullmatch(text)
         ):
@@ -452,7 +474,21 @@ UNCERTAINTY_FIELDS = tuple(
     for reading in (_STRAND_LENGTH, _STRAND_TIME, _STRAND_PRESSURE)
 )
 
+FORMAT = 1
+"""Version of the files of a campaign that `new` writes, and the highest that is read.
+
+A campaign that states none is of the time before the version was written down, and is read as
+version 1: nothing in it has another meaning.
+"""
+
 SETTINGS_FIELDS = (
+    Field(
+        name="format",
+        help="version of the campaign's files",
+        form="integer",
+        at_least=1,
+        at_most=FORMAT,
+    ),
     Field(name="title", help="title of the campaign", form="text", required=True),
     Field(
         name="baseline",
@@ -480,8 +516,7 @@ SETTINGS_FIELDS = (
     Field(
         name="units",
         help="units that people see",
-        form="choice",
-        choices=("metric", "inch-pound"),
+        form="units",
     ),
     NOTES_FIELD,
 )

@@ -18,7 +18,7 @@ from strandwise.records.firing_fields import (
 from strandwise.records.grain_tables import read_grain_table
 from strandwise.records.model import EventOverrides, Firing, Gas, Summary
 from strandwise.records.textfiles import read_text
-from strandwise.records.tomltable import parse_toml_table
+from strandwise.records.tomltable import LARGEST_TOML, parse_toml_table
 from strandwise.records.trace_tables import read_trace_table
 
 if TYPE_CHECKING:
@@ -46,7 +46,7 @@ def read_firing(
     firing, findings, remarks
         The firing is None where it has faults.
     """
-    content = read_text(path, folder.shown(path))
+    content = read_text(path, folder.shown(path), within=folder.bench, most=LARGEST_TOML)
     if isinstance(content, Finding):
         return None, [content], []
     return parse_firing(content.text, path, folder, scale, instruments)

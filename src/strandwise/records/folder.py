@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
 
 from strandwise.errors import RequestError, UnitError
 from strandwise.records.fields import SETTINGS_FIELDS, PressureScale, field_named, shorten
 
-__all__ = ["Bench", "CampaignFolder", "find_bench", "shipped"]
+__all__ = ["Bench", "CampaignFolder", "find_bench", "fold_name", "shipped"]
 
 _DATA = Path(__file__).resolve().parents[1] / "_shipped"
 _CHECKOUT = Path(__file__).resolve().parents[3]
@@ -146,7 +147,22 @@ class Bench:
         except UnitError as error:
             msg = f"`{shorten(name)}` cannot be a campaign's name"
             raise RequestError(msg, expected=error.expected) from error
+        other = next((known for known in self._names() if _same_file(known, name)), name)
+        if other != name:
+            msg = f"the campaign `{shorten(name)}` differs from `{other}` only in capitals"
+            raise RequestError(
+                msg,
+                expected="a name that every file system can tell from the others",
+                hint=f"did you mean `{other}`? If not, choose another name; nothing was changed",
+            )
         return CampaignFolder(self.path, name)
+
+    def _names(self) -> list[str]:
+        """Names of everything in `campaigns/`."""
+        try:
+            return sorted(entry.name for entry in (self.path / "campaigns").iterdir())
+        except OSError:
+            return []
 
     def campaign(self, name: str) -> CampaignFolder:
         """Folder of an existing campaign, by its name or by `campaigns/NAME`.
@@ -159,7 +175,9 @@ class Bench:
         plain = name.rstrip("/\\")
         for prefix in ("campaigns/", "campaigns\\", "./campaigns/"):
             plain = plain.removeprefix(prefix)
-        folder = self.new_campaign(plain)
+        known = self._names()
+        # Two campaigns may have come from a machine that tells capitals apart.
+        folder = CampaignFolder(self.path, plain) if plain in known else self.new_campaign(plain)
         if not folder.path.is_dir():
             names = self.campaign_names()
             msg = f"there is no campaign `{shorten(plain)}` in {self.path / 'campaigns'}"
@@ -169,6 +187,16 @@ class Bench:
                 hint=f"campaigns here: {listed}; `strandwise new {shorten(plain)}` makes a new one",
             )
         return folder
+
+
+def _same_file(one: str, other: str) -> bool:
+    """Whether some file systems take two names for one: by capitals or by composed letters."""
+    return fold_name(one) == fold_name(other)
+
+
+def fold_name(name: str) -> str:
+    """`name` without what some file systems do not tell apart."""
+    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", name).casefold())
 
 
 def find_bench(start: Path, *, stated: Path | None = None) -> Bench:

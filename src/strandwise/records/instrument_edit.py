@@ -9,12 +9,17 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from strandwise.errors import RecordsError, RequestError
+from strandwise.findings import Finding
+from strandwise.records.journal import lock_of
 from strandwise.records.textfiles import FileText, is_absent, read_text
-from strandwise.records.write import cannot_write, folder_lock, write_bytes
+from strandwise.records.tomltable import LARGEST_TOML, load_toml
+from strandwise.records.write import cannot_write, make_folder, refuse_open_in_spreadsheet
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
+
+    from strandwise.records.journal import Journal
 
 __all__ = ["instrument_text", "try_instrument", "write_instrument"]
 
@@ -23,7 +28,13 @@ _NEW_FILE = "# Instruments that turn raw logger readings (counts, volts) into SI
 
 
 def write_instrument(
-    path: Path, shown: str, name: str, entry: Mapping[str, Any], *, replace: bool
+    path: Path,
+    shown: str,
+    name: str,
+    entry: Mapping[str, Any],
+    *,
+    replace: bool,
+    journal: Journal,
 ) -> None:
     """Write one instrument's table into a file that may be absent, under its folder's lock.
 
@@ -36,6 +47,8 @@ def write_instrument(
         tables of a reading and a load.
     replace
         Whether there must be such an instrument, whose other keys and comments stay, or none.
+    journal
+        Of the file's folder.
 
     Raises
     ------
@@ -47,14 +60,16 @@ def write_instrument(
     """
     # Tried before the lock's file is made, so that a refusal touches nothing.
     try_instrument(path, shown, name, entry, replace=replace)
+    refuse_open_in_spreadsheet(path, shown)
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        make_folder(path.parent)
     except OSError as error:
         raise cannot_write(path, error) from error
-    with folder_lock(path.parent):
+    with lock_of(journal):
         content = _text_of(path, shown)
         text = instrument_text(content, shown, name, entry, replace=replace)
-        write_bytes(path, (_BOM if content.bom else b"") + text.encode("utf-8"))
+        encoded = (_BOM if content.bom else b"") + text.encode("utf-8")
+        journal.change(f"calibrate {name}", path, encoded)
 
 
 def try_instrument(
@@ -69,11 +84,10 @@ def instrument_text(
 ) -> str:
     """Text of the file with the instrument in it; arguments and errors as `write_instrument`."""
     text = content.text
-    try:
-        before = tomllib.loads(text.replace("\r\n", "\n"))
-    except ValueError as error:
-        msg = f"{shown} is not valid TOML: {error}"
-        raise RequestError(msg, hint="mend it first: nothing was changed") from error
+    before = load_toml(text.replace("\r\n", "\n"), shown)
+    if isinstance(before, Finding):
+        msg = f"{before.source}: the file is {before.message}"
+        raise RequestError(msg, hint="mend it first: nothing was changed")
     _check_presence(before, shown, name, replace=replace)
     newline = "\r\n" if "\r\n" in text else "\n"
     if replace:
@@ -99,7 +113,7 @@ def instrument_text(
 def _text_of(path: Path, shown: str) -> FileText:
     if is_absent(path):
         return FileText(_NEW_FILE, bom=False)
-    content = read_text(path, shown)
+    content = read_text(path, shown, most=LARGEST_TOML)
     if not isinstance(content, FileText):
         if content.code == "empty-file":
             return FileText(_NEW_FILE, bom=False)

@@ -8,7 +8,7 @@ from strandwise.findings import Finding
 from strandwise.records.fields import Field
 from strandwise.records.model import Instrument
 from strandwise.records.textfiles import read_text
-from strandwise.records.tomltable import describe, parse_toml_table
+from strandwise.records.tomltable import LARGEST_TOML, describe, parse_toml_table
 from strandwise.units import Kind
 
 if TYPE_CHECKING:
@@ -30,16 +30,18 @@ _READING = Field(name="reading", help="what was shown", form="number", required=
 
 
 def read_instruments(
-    path: Path, shown: str, scale: PressureScale
+    path: Path, shown: str, scale: PressureScale, *, within: Path | None = None
 ) -> tuple[dict[str, Instrument], list[Finding], list[Finding]]:
     """Read the table of instruments; `scale` is for pressures in the calibrations.
+
+    `within` is as of `read_text`.
 
     Returns
     -------
     instruments, findings, remarks
         By name; faults; unknown keys that nothing reads.
     """
-    content = read_text(path, shown)
+    content = read_text(path, shown, within=within, most=LARGEST_TOML)
     if isinstance(content, Finding):
         return {}, [content], []
     return parse_instruments(content.text, shown, scale)

@@ -77,6 +77,8 @@ class Settings:
         For people.
     baseline
         Formulation that the others are compared with.
+    format
+        Version of the campaign's files; None: of the time before it was written down.
     reference_pressure
         Absolute pressure at which rates are quoted, Pa; None: chosen inside the data.
     ambient_pressure
@@ -84,15 +86,17 @@ class Settings:
     pressure_readings
         What a pressure unit without a zero of its own means.
     units
-        What people see: ``metric`` (mm, MPa) or ``inch-pound`` (in, psi).
+        What people see, as `strandwise.units.parse_unit_choice` keeps it: ``metric``,
+        ``inch-pound`` or ``mixed``, and units that differ from it.
     """
 
     title: str
     baseline: str
+    format: int | None = None
     reference_pressure: float | None = None
     ambient_pressure: float | None = None
     pressure_readings: Literal["absolute", "gauge"] = "absolute"
-    units: Literal["metric", "inch-pound"] = "metric"
+    units: str = "metric"
     notes: str = ""
     uncertainty: ReadingUncertainty = field(default_factory=ReadingUncertainty)
     gas: Gas = field(default_factory=Gas)

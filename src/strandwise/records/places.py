@@ -33,7 +33,7 @@ def with_lines(findings: Iterable[Finding], folder: CampaignFolder) -> list[Find
         path = finding.source.path
         if path.lower().endswith(".toml"):
             if path not in lines:
-                lines[path] = _lines_of(folder.bench / path, path)
+                lines[path] = _lines_of(folder.bench / path, path, folder.bench)
             line = _line_of(lines[path], finding.source.field or "")
             if line is not None:
                 finding = replace(finding, source=replace(finding.source, line=line))
@@ -41,8 +41,8 @@ def with_lines(findings: Iterable[Finding], folder: CampaignFolder) -> list[Find
     return located
 
 
-def _lines_of(path: Path, shown: str) -> dict[str, int]:
-    table, _ = read_toml_table(path, shown)
+def _lines_of(path: Path, shown: str, bench: Path) -> dict[str, int]:
+    table, _ = read_toml_table(path, shown, within=bench)
     return {} if table is None else {".".join(key): n for key, n in table.lines.items()}
 
 

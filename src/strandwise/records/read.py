@@ -78,12 +78,16 @@ class _Notes:
 def read_campaign(folder: CampaignFolder) -> CampaignReading:
     """Read all files of a campaign; faults are collected, never raised."""
     notes = _Notes()
-    told = read_settings(folder.settings, folder.shown(folder.settings))
+    told = read_settings(folder.settings, folder.shown(folder.settings), within=folder.bench)
     notes.problems += told.problems
     notes.remarks += told.remarks
+    if any(problem.code == "newer-format" for problem in told.problems):
+        return CampaignReading(None, tuple(told.problems), ())
     ingredients = notes.keep(read_all_ingredients(folder))
     formulations = notes.keep(
-        read_formulations(folder.formulations, folder.shown(folder.formulations))
+        read_formulations(
+            folder.formulations, folder.shown(folder.formulations), within=folder.bench
+        )
     )
     strands = notes.keep((*_read_strands(folder, told.scale), []))
     instruments, firings = _read_firings(folder, told.scale, notes)
@@ -136,7 +140,9 @@ def _read_batches(
 ) -> tuple[dict[str, Batch], list[Finding]]:
     if not needed and is_absent(folder.batches):
         return {}, []
-    table, findings = read_csv_table(folder.batches, folder.shown(folder.batches), BATCH_FIELDS)
+    table, findings = read_csv_table(
+        folder.batches, folder.shown(folder.batches), BATCH_FIELDS, within=folder.bench
+    )
     if table is None:
         return {}, findings
     batches: dict[str, Batch] = {}
@@ -165,7 +171,9 @@ def _read_strands(
     # A campaign may be of firings alone.
     if is_absent(folder.strands):
         return [], []
-    table, findings = read_csv_table(folder.strands, folder.shown(folder.strands), STRAND_FIELDS)
+    table, findings = read_csv_table(
+        folder.strands, folder.shown(folder.strands), STRAND_FIELDS, within=folder.bench
+    )
     if table is None:
         return [], findings
     names = {column.field.name for column in table.columns if column.field}
@@ -203,7 +211,9 @@ def _read_firings(
     for path in (Bench(folder.bench).instruments, folder.own_instruments):
         if is_absent(path):
             continue
-        read, wrong, remarks = read_instruments(path, folder.shown(path), scale)
+        read, wrong, remarks = read_instruments(
+            path, folder.shown(path), scale, within=folder.bench
+        )
         instruments |= read
         faults += wrong
         notes.remarks += remarks

@@ -5,11 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from strandwise.findings import Finding
 from strandwise.records.fields import (
+    FORMAT,
     SETTINGS_FIELDS,
     UNCERTAINTY_FIELDS,
     PressureScale,
     field_named,
+    shorten,
 )
 from strandwise.records.firing_fields import GAS_FIELDS
 from strandwise.records.model import Gas, ReadingUncertainty, Settings
@@ -19,7 +22,6 @@ from strandwise.units import standard_atmosphere_pressure
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from strandwise.findings import Finding
     from strandwise.records.tomltable import TomlTable
 
 __all__ = ["SettingsReading", "read_settings", "settings_of"]
@@ -53,14 +55,18 @@ class SettingsReading:
     remarks: list[Finding] = field(default_factory=list)
 
 
-def read_settings(path: Path, shown: str) -> SettingsReading:
-    """Read `campaign.toml`, named `shown` in the findings."""
-    table, findings = read_toml_table(path, shown)
+def read_settings(path: Path, shown: str, *, within: Path | None = None) -> SettingsReading:
+    """Read `campaign.toml`, named `shown` in the findings; `within` is as of `read_text`."""
+    table, findings = read_toml_table(path, shown, within=within)
     return SettingsReading(None, problems=findings) if table is None else settings_of(table)
 
 
 def settings_of(table: TomlTable) -> SettingsReading:
     """Read the content of `campaign.toml`."""
+    stated = table.values.get("format")
+    if isinstance(stated, int) and stated > FORMAT:
+        # What a later version means by its other keys is not known.
+        return SettingsReading(None, problems=[_newer_format(table, stated)])
     reference = field_named(SETTINGS_FIELDS, "reference_pressure")
     assert reference is not None
     values: dict[str, Any] = table.read(
@@ -89,6 +95,16 @@ def settings_of(table: TomlTable) -> SettingsReading:
         and not any(table.seems_misspelt(key) for key in _PRESSURE_KEYS),
         problems=table.findings,
         remarks=table.remarks,
+    )
+
+
+def _newer_format(table: TomlTable, stated: int) -> Finding:
+    return Finding(
+        table.source("format"),
+        "newer-format",
+        f"the campaign is of format {shorten(str(stated))}, which this program does not know",
+        f"format {FORMAT} or none",
+        "install a newer strandwise; nothing of the campaign was read or changed",
     )
 
 

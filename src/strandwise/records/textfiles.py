@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import errno
+import os
 import re
+import stat
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -11,10 +14,22 @@ from strandwise.findings import Finding, Source
 if TYPE_CHECKING:
     from pathlib import Path
 
-__all__ = ["WHOLE_FILE_CODES", "FileText", "decode_text", "is_absent", "read_text"]
+__all__ = [
+    "LARGEST_TRACE",
+    "WHOLE_FILE_CODES",
+    "FileText",
+    "decode_text",
+    "is_absent",
+    "read_plain",
+    "read_text",
+]
 
-# Hand-kept records are small; a file beyond this is a raw log or a mistake.
-LARGEST = 20_000_000
+LARGEST = 10_000_000
+"""Bytes; hand-kept tables are small, and a file beyond this is a raw log or a mistake."""
+
+LARGEST_TRACE = 400_000_000
+"""Bytes of a raw logger file; ten million rows are about as many."""
+
 _BOM = b"\xef\xbb\xbf"
 _LINE_END = re.compile(rb"\r\n|\r|\n")
 
@@ -26,7 +41,10 @@ WHOLE_FILE_CODES = frozenset(
         "not-a-file",
         "not-text",
         "not-utf-8",
+        "outside-bench",
         "toml-syntax",
+        "too-many-columns",
+        "too-many-rows",
         "unknown-separator",
         "unreadable",
     }
@@ -61,8 +79,50 @@ def is_absent(path: Path) -> bool:
     return False
 
 
-def read_text(path: Path, shown: str) -> FileText | Finding:
+def read_plain(path: Path, most: int) -> bytes:
+    """Read a plain file, which no pipe, device or endless file can hold up.
+
+    Parameters
+    ----------
+    path
+        Of the file.
+    most
+        Bytes that it may hold.
+
+    Raises
+    ------
+    OSError
+        It cannot be read, is no plain file, or is larger.
+    """
+    flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
+    # Looked at before it is opened, since opening alone moves some devices.
+    mode = path.stat().st_mode
+    if stat.S_ISDIR(mode):
+        raise IsADirectoryError(errno.EISDIR, "a folder", str(path))
+    if not stat.S_ISREG(mode):
+        raise OSError(errno.EINVAL, "not a plain file", str(path))
+    with open(os.open(path, flags), "rb") as file:  # noqa: PTH123 (of a descriptor)
+        if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
+            raise OSError(errno.EINVAL, "not a plain file", str(path))
+        content = file.read(most + 1)
+    if len(content) > most:
+        raise OSError(errno.EFBIG, f"more than {most} bytes", str(path))
+    return content
+
+
+def read_text(
+    path: Path, shown: str, *, within: Path | None = None, most: int = LARGEST
+) -> FileText | Finding:
     """Read `path`, named `shown` in the finding where it cannot be read.
+
+    Parameters
+    ----------
+    path, shown
+        The file, and its name for people.
+    within
+        Folder out of which no link may lead; None: anywhere.
+    most
+        Bytes that it may hold.
 
     Returns
     -------
@@ -85,21 +145,30 @@ def read_text(path: Path, shown: str) -> FileText | Finding:
             return Finding(
                 source, "not-a-file", f"this is {what}", "a text file", "rename or move it"
             )
+        if within is not None and not path.resolve().is_relative_to(within.resolve()):
+            return Finding(
+                source,
+                "outside-bench",
+                "the file is a link that leads out of the bench folder",
+                "a file in the bench folder",
+                "put the file itself in the place of the link",
+            )
         size = path.stat().st_size
-        if size > LARGEST:
+        if size > most:
             return Finding(
                 source,
                 "file-too-large",
                 f"the file has {size} bytes",
-                f"at most {LARGEST} bytes",
+                f"at most {most} bytes",
                 "raw logger files belong into traces/",
             )
-        raw = path.read_bytes()
-    except OSError as error:
+        raw = read_plain(path, most)
+    except (OSError, RuntimeError) as error:
+        reason = getattr(error, "strerror", None) or error
         return Finding(
             source,
             "unreadable",
-            f"the file cannot be read: {error.strerror or error}",
+            f"the file cannot be read: {reason}",
             "a readable file",
             "look at its permissions, and whether another program keeps it open",
         )

@@ -22,7 +22,24 @@ if TYPE_CHECKING:
 
     from strandwise.records.fields import Field, Value
 
-__all__ = ["TomlTable", "describe", "example_of", "parse_toml_table", "read_toml_table"]
+__all__ = [
+    "LARGEST_TOML",
+    "TomlTable",
+    "describe",
+    "example_of",
+    "load_toml",
+    "parse_toml_table",
+    "read_toml_table",
+]
+
+LARGEST_TOML = 2_000_000
+"""Bytes; the largest that a person keeps are of a hundredth of it."""
+
+_MOST_KEYS = 2000  # at the top of a file; formulations may stand on each other
+# The reader of the standard library takes space and time by the square of a key's parts.
+_DEEP_KEY = re.compile(r"""(?<![\w-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){40}""")
+# Other integers of more digits than can be shown are refused by that reader.
+_HUGE_NUMBER = re.compile(r"0[xob][0-9a-fA-F_]{100}")
 
 _ERROR_PLACE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
 
@@ -225,14 +242,15 @@ def example_of(item: Field) -> str:
         "number": "a number",
         "integer": "a whole number",
         "date": "a day, such as 2026-05-02",
+        "units": '"metric", "inch-pound" or "mixed"',
         "choice": " or ".join(f'"{choice}"' for choice in item.choices),
     }.get(item.form, "a text in quotes")
 
 
 def read_toml_table(
-    path: Path, shown: str, scale: PressureScale | None = None
+    path: Path, shown: str, scale: PressureScale | None = None, *, within: Path | None = None
 ) -> tuple[TomlTable | None, list[Finding]]:
-    """Read a TOML file.
+    """Read a TOML file; `within` is as of `read_text`.
 
     Returns
     -------
@@ -240,7 +258,7 @@ def read_toml_table(
         The table is None where the file cannot be read, with the one finding that says why; later
         faults go to `table.findings`.
     """
-    content = read_text(path, shown)
+    content = read_text(path, shown, within=within, most=LARGEST_TOML)
     if isinstance(content, Finding):
         return None, [content]
     return parse_toml_table(content.text, shown, scale)
@@ -252,20 +270,52 @@ def parse_toml_table(
     """Read TOML text as `read_toml_table` reads a file; `shown` names it in the findings."""
     # Lone carriage returns, which old editors write, are no line ends to TOML.
     text = text.replace("\r\n", "\n").replace("\r", "\n")
+    values = load_toml(text, shown)
+    if isinstance(values, Finding):
+        return None, [values]
+    return TomlTable(shown, values, lines=key_lines(text), scale=scale or PressureScale()), []
+
+
+def load_toml(text: str, shown: str) -> dict[str, Any] | Finding:
+    """Content of a TOML text whose lines end in line feeds, or why there is none.
+
+    Parameters
+    ----------
+    text
+        Whatever a file holds: what would take too long to read, or cannot be shown, is refused.
+    shown
+        Name of the file in the finding.
+    """
+    for pattern, what, expected in (
+        (_DEEP_KEY, "a key of very many parts", "a few parts with `.` between them"),
+        (_HUGE_NUMBER, "a number of very many digits", "a number of a few digits"),
+    ):
+        found = pattern.search(text)
+        if found:
+            line = text.count("\n", 0, found.start()) + 1
+            hint = "look for text that was not meant to stand there"
+            return Finding(Source(shown, line), "toml-syntax", what, expected, hint)
     try:
         values = tomllib.loads(text)
     except RecursionError:
-        deep = Finding(
+        return Finding(
             Source(shown),
             "toml-syntax",
             "brackets stand too deep inside each other",
             "a few levels of tables and lists",
             "look for a row of `[` that was not meant",
         )
-        return None, [deep]
     except ValueError as error:
-        return None, [_syntax_fault(shown, text, error)]
-    return TomlTable(shown, values, lines=key_lines(text), scale=scale or PressureScale()), []
+        return _syntax_fault(shown, text, error)
+    if len(values) > _MOST_KEYS:
+        return Finding(
+            Source(shown),
+            "file-too-large",
+            f"the file has {len(values)} tables and keys",
+            f"at most {_MOST_KEYS}",
+            "part it: start another campaign",
+        )
+    return values
 
 
 # What the reader of the standard library says of frequent slips, and what would have been right.

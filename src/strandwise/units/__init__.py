@@ -19,11 +19,14 @@ from strandwise.units.quantities import (
     parse_heading,
     parse_quantity,
     parse_unit,
+    plain_si,
 )
+from strandwise.units.systems import SYSTEMS, parse_unit_choice, shown_unit, units_shown
 from strandwise.units.table import known_units
 from strandwise.units.writing import from_si, lossless_text
 
 __all__ = [
+    "SYSTEMS",
     "Heading",
     "Kind",
     "Quantity",
@@ -39,5 +42,9 @@ __all__ = [
     "parse_number",
     "parse_quantity",
     "parse_unit",
+    "parse_unit_choice",
+    "plain_si",
+    "shown_unit",
     "standard_atmosphere_pressure",
+    "units_shown",
 ]

@@ -21,6 +21,7 @@ __all__ = [
     "parse_heading",
     "parse_quantity",
     "parse_unit",
+    "plain_si",
 ]
 
 
@@ -47,6 +48,7 @@ class Heading:
 
 
 _ORDINARY_BITS = 500
+_PLAIN = re.compile(r"([0-9]{1,15})(?:\.([0-9]{1,15}))?")
 _UNIT_SIGNS = str.maketrans("²³¹⁻", "231-")
 _PER_POWER = re.compile(r"(?:(\S+) )?([A-Za-z]+)-([123])")
 
@@ -218,6 +220,21 @@ def parse_quantity(text: str, kind: Kind, *, unit: Unit | None = None) -> Quanti
     quantity = Quantity(magnitude, unit, text)
     _check_range(quantity)
     return quantity
+
+
+def plain_si(text: str, unit: Unit) -> float | None:
+    """SI value of a plain number such as ``31.5`` in the heading's unit, as `parse_quantity`.
+
+    For the cells of long files, in a fraction of the time. None where the text is anything else, or
+    the unit has a zero of its own.
+    """
+    match = None if unit.offset else _PLAIN.fullmatch(text)
+    if match is None:
+        return None
+    whole, decimals = match[1], match[2] or ""
+    # A quotient of whole numbers is the float nearest to it, as that of a Fraction.
+    scaled = int(whole + decimals) * unit.factor.numerator
+    return float(scaled / (unit.factor.denominator * 10 ** len(decimals)))
 
 
 def _unit_after_number(text: str, rest: str, kind: Kind) -> Unit:

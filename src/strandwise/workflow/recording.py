@@ -7,6 +7,7 @@ import dataclasses
 import difflib
 import hashlib
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -14,6 +15,7 @@ from strandwise.errors import RecordsError, RequestError, UnitError, UnlikelyErr
 from strandwise.findings import Finding, Source
 from strandwise.records import (
     BATCH_FIELDS,
+    LARGEST_TRACE,
     STRAND_FIELDS,
     WHOLE_FILE_CODES,
     Batch,
@@ -26,13 +28,15 @@ from strandwise.records import (
     find_bench,
     implausible,
     implausible_firing,
+    journal_of,
     open_table,
     parse_firing,
     problems_of,
     read_campaign,
+    read_plain,
+    refuse_open_in_spreadsheet,
     sha256_of,
     timing_fault,
-    write_new,
     written_names,
 )
 from strandwise.workflow.firing_sizes import sizes_of_firing, void_free_density_of_batch
@@ -197,7 +201,7 @@ def log_batch(folder: CampaignFolder, texts: Mapping[str, str], *, confirmed: bo
     _sound_batch(folder, texts, confirmed=confirmed)
     with campaign_lock(folder):
         campaign, batch = _sound_batch(folder, texts, confirmed=confirmed)
-        _append(folder, folder.batches, batch, BATCH_FIELDS, campaign)
+        _append(folder, f"log batch {batch.batch}", batch, BATCH_FIELDS, campaign)
     return Logged(batch, folder.shown(folder.batches))
 
 
@@ -212,7 +216,11 @@ def _sound_batch(
     values = parse_texts(BATCH_FIELDS, texts, pressure_scale(campaign))
     batch = Batch(**values, source=Source(NEW_RECORD))
     shown = folder.shown(folder.batches)
-    _refuse_taken("batch", batch.batch, written_names(folder.batches, shown, BATCH_FIELDS, "batch"))
+    _refuse_taken(
+        "batch",
+        batch.batch,
+        written_names(folder.batches, shown, BATCH_FIELDS, "batch", within=folder.bench),
+    )
     changed = dataclasses.replace(campaign, batches={**campaign.batches, batch.batch: batch})
     _refuse_faulty(changed, folder, reading)
     _refuse_unlikely(implausible(batch, BATCH_FIELDS), confirmed=confirmed)
@@ -240,7 +248,7 @@ def log_strand(
     _sound_strand(folder, texts, confirmed=confirmed, wire=wire)
     with campaign_lock(folder):
         campaign, strand = _sound_strand(folder, texts, confirmed=confirmed, wire=wire)
-        _append(folder, folder.strands, strand, STRAND_FIELDS, campaign)
+        _append(folder, f"log strand {strand.test}", strand, STRAND_FIELDS, campaign)
     return Logged(strand, folder.shown(folder.strands))
 
 
@@ -254,7 +262,9 @@ def _sound_strand(
     if fault is not None:
         raise RecordsError([Finding(Source(NEW_RECORD, None, fault[0]), "bad-timing", *fault[1:])])
     strand = StrandReading(**values, source=Source(NEW_RECORD))
-    taken = written_names(folder.strands, folder.shown(folder.strands), STRAND_FIELDS, "test")
+    taken = written_names(
+        folder.strands, folder.shown(folder.strands), STRAND_FIELDS, "test", within=folder.bench
+    )
     taken |= {f.test: f.source for f in campaign.firings}
     if wire:
         _refuse_wire(strand.test, campaign)
@@ -268,13 +278,18 @@ def _sound_strand(
 
 
 def preview_firing(
-    folder: CampaignFolder, test: str, tables: Mapping[str, Any], *, raw_trace: Path | None
+    folder: CampaignFolder,
+    test: str,
+    tables: Mapping[str, Any],
+    *,
+    raw_trace: Path | None,
+    channel_traces: Mapping[str, Path] | None = None,
 ) -> FiringPreview:
     """Read a new firing as `log_firing` will, and touch no file.
 
     Parameters
     ----------
-    folder, test, tables, raw_trace
+    folder, test, tables, raw_trace, channel_traces
         As of `log_firing`.
 
     Raises
@@ -282,8 +297,8 @@ def preview_firing(
     RecordsError, RequestError
         As of `log_firing`, but for what is not likely, which is in the answer.
     """
-    raw = None if raw_trace is None else _RawTrace.read(folder, test, raw_trace)
-    sound = _sound_firing(folder, test, tables, raw)
+    raws = _raw_traces(folder, test, raw_trace, channel_traces)
+    sound = _sound_firing(folder, test, tables, raws)
     sizes = sizes_of_firing(sound.firing, sound.void_free_density)
     return FiringPreview(sound.firing, sizes, sound.unlikely)
 
@@ -294,9 +309,10 @@ def log_firing(
     tables: Mapping[str, Any],
     *,
     raw_trace: Path | None,
+    channel_traces: Mapping[str, Path] | None = None,
     confirmed: bool,
 ) -> Logged:
-    """Write a firing's file, and keep its raw trace with the digest.
+    """Write a firing's file, and keep its raw traces with their digests.
 
     Parameters
     ----------
@@ -309,32 +325,25 @@ def log_firing(
     raw_trace
         Logger file to be copied into `traces/`; None where there is none, or where it is there
         already and `tables` name it.
+    channel_traces
+        By channel, ``pressure`` or ``thrust``: its own logger file, to be copied likewise.
 
     Raises
     ------
     RecordsError, RequestError
-        As for `log_batch`; also if a file of that name exists, or the trace cannot be read.
+        As for `log_batch`; also if a file of that name exists, or a trace cannot be read.
     """
-    raw = None if raw_trace is None else _RawTrace.read(folder, test, raw_trace)
-    _refuse_unlikely(_sound_firing(folder, test, tables, raw).unlikely, confirmed=confirmed)
+    raws = _raw_traces(folder, test, raw_trace, channel_traces)
+    _refuse_unlikely(_sound_firing(folder, test, tables, raws).unlikely, confirmed=confirmed)
     path = folder.firing(test)
     with campaign_lock(folder):
-        sound = _sound_firing(folder, test, tables, raw)
+        sound = _sound_firing(folder, test, tables, raws)
         _refuse_unlikely(sound.unlikely, confirmed=confirmed)
-        firing, text = sound.firing, sound.text
-        if firing.trace is not None and raw is not None:
-            firing = dataclasses.replace(
-                firing, trace=dataclasses.replace(firing.trace, file=raw.target)
-            )
-        added = None if raw is None or raw.is_kept else raw
-        if added is not None:
-            write_new(added.target, added.content)
-        try:
-            write_new(path, _encoded(text))
-        except BaseException:
-            if added is not None:
-                added.target.unlink(missing_ok=True)
-            raise
+        firing = _with_files(sound.firing, {key: raw.target for key, raw in raws.items()})
+        added = [(raw.target, raw.content) for raw in raws.values() if not raw.is_kept]
+        journal_of(folder).change(
+            f"log firing {test}", path, _encoded(sound.text), raw=added, is_new=True
+        )
     return Logged(firing, folder.shown(path))
 
 
@@ -356,19 +365,52 @@ class _RawTrace:
     is_kept: bool
 
     @classmethod
-    def read(cls, folder: CampaignFolder, test: str, raw: Path) -> _RawTrace:
-        target = folder.traces / f"{test}{raw.suffix.lower()}"
+    def read(cls, folder: CampaignFolder, name: str, raw: Path) -> _RawTrace:
+        target = folder.traces / f"{name}{raw.suffix.lower()}"
         try:
             if not raw.is_file():
-                what = "is a folder" if raw.is_dir() else "does not exist"
+                what = "is not a plain file" if raw.exists() else "does not exist"
+                what = "is a folder" if raw.is_dir() else what
                 msg = f"the trace {raw} {what}"
                 raise RequestError(msg, expected="the file that the logger wrote")
-            content = raw.read_bytes()
-            is_kept = target.is_file() and target.read_bytes() == content
+            content = read_plain(raw, LARGEST_TRACE)
+            is_kept = target.is_file() and read_plain(target, LARGEST_TRACE) == content
         except OSError as error:
             msg = f"the trace {raw} cannot be read: {error.strerror}"
             raise RequestError(msg, expected="a file that can be read") from error
         return cls(raw, content, target, is_kept)
+
+
+_WHOLE = ""  # stands for the trace itself where its channels are keys
+
+
+def _raw_traces(
+    folder: CampaignFolder,
+    test: str,
+    raw_trace: Path | None,
+    channel_traces: Mapping[str, Path] | None,
+) -> dict[str, _RawTrace]:
+    """The logger files that are to be kept, by channel."""
+    raws = {}
+    if raw_trace is not None:
+        raws[_WHOLE] = _RawTrace.read(folder, test, raw_trace)
+    for channel, path in (channel_traces or {}).items():
+        raws[channel] = _RawTrace.read(folder, f"{test}-{channel}", path)
+    return raws
+
+
+def _with_files(firing: Firing, files: Mapping[str, Path]) -> Firing:
+    """A firing whose trace and channels are in the files given."""
+    trace = firing.trace
+    if trace is None or not files:
+        return firing
+    changes: dict[str, Any] = {}
+    for key, path in files.items():
+        if key == _WHOLE:
+            changes["file"] = path
+        elif (channel := getattr(trace, key)) is not None:
+            changes[key] = dataclasses.replace(channel, file=path)
+    return dataclasses.replace(firing, trace=dataclasses.replace(trace, **changes))
 
 
 @dataclass(frozen=True, slots=True)
@@ -385,7 +427,7 @@ def _sound_firing(
     folder: CampaignFolder,
     test: str,
     tables: Mapping[str, Any],
-    raw: _RawTrace | None,
+    raws: Mapping[str, _RawTrace],
 ) -> _SoundFiring:
     """The firing and the text of its file, if it may be added; for the calls see `_sound_batch`."""
     campaign, reading = read_for_logging(folder)
@@ -396,14 +438,17 @@ def _sound_firing(
     if path.exists():
         taken.setdefault(test, Source(folder.shown(path)))
     _refuse_taken("test", test, taken)
-    if raw is not None and not raw.is_kept and raw.target.exists():
-        msg = f"{folder.shown(raw.target)} exists already, with another content"
-        raise RequestError(msg, hint="choose another name for the test; nothing was changed")
-    # A raw trace is written last; until then a file that is there stands in for it.
-    content = _with_digest(folder, tables, raw)
+    for raw in raws.values():
+        if not raw.is_kept and raw.target.exists():
+            msg = f"{folder.shown(raw.target)} exists already, with another content"
+            raise RequestError(msg, hint="choose another name for the test; nothing was changed")
+    content = _with_digests(folder, tables, raws)
     text = compose_firing(content)
-    if raw is not None and isinstance(content.get("trace"), dict):
-        content["trace"] = {**content["trace"], "file": folder.settings.name}
+    # A raw trace is written last; until then a file that is there stands in for it.
+    for key in raws:
+        trace = content.get("trace")
+        if isinstance(trace, dict):
+            (trace if key == _WHOLE else trace[key])["file"] = folder.settings.name
     firing, findings, _ = parse_firing(
         compose_firing(content), path, folder, pressure_scale(campaign), campaign.instruments
     )
@@ -414,28 +459,27 @@ def _sound_firing(
                 for f in findings
             ]
         )
-    trace = firing.trace if raw is None else None
-    marked = dataclasses.replace(firing, source=Source(NEW_RECORD), trace=trace)
+    marked = dataclasses.replace(firing, source=Source(NEW_RECORD))
+    if raws:
+        marked = dataclasses.replace(marked, trace=None)
     changed = dataclasses.replace(campaign, firings=(*campaign.firings, marked))
     _refuse_faulty(changed, folder, reading)
-    _refuse_unknown_columns(firing, raw)
+    _refuse_unknown_columns(firing, raws)
     void_free = void_free_density_of_batch(campaign, firing.batch)
     return _SoundFiring(firing, text, void_free, tuple(implausible_firing(firing, void_free)))
 
 
-def _refuse_unknown_columns(firing: Firing, raw: _RawTrace | None) -> None:
-    trace = firing.trace
-    if raw is not None and trace is not None:
-        trace = dataclasses.replace(trace, file=raw.path)
-    marked = dataclasses.replace(firing, source=Source(NEW_RECORD), trace=trace)
-    findings = trace_problems_of(marked)
+def _refuse_unknown_columns(firing: Firing, raws: Mapping[str, _RawTrace]) -> None:
+    firing = _with_files(firing, {key: raw.path for key, raw in raws.items()})
+    findings = trace_problems_of(dataclasses.replace(firing, source=Source(NEW_RECORD)))
     if findings:
         raise RecordsError(findings)
 
 
-def _with_digest(
-    folder: CampaignFolder, tables: Mapping[str, Any], raw: _RawTrace | None
+def _with_digests(
+    folder: CampaignFolder, tables: Mapping[str, Any], raws: Mapping[str, _RawTrace]
 ) -> dict[str, Any]:
+    """The tables with the files that are to be kept, and the digest of each file."""
     content = {
         key: dict(value) if isinstance(value, dict) else value for key, value in tables.items()
     }
@@ -444,15 +488,25 @@ def _with_digest(
         return content
     for key in ("pressure", "thrust"):
         channel = trace.get(key)
-        if isinstance(channel, dict) and "file" in channel:
+        if key in raws:
+            column = channel if isinstance(channel, dict) else {"column": channel}
+            known = {name: value for name, value in column.items() if value is not None}
+            trace[key] = {**known, **_kept(folder, raws[key])}
+        elif isinstance(channel, dict) and "file" in channel:
             trace[key] = {**channel, **_digest_of(folder, channel["file"])}
-    if raw is not None:
-        kept = raw.target.relative_to(folder.path).as_posix()
-        digest = hashlib.sha256(raw.content).hexdigest()
-        content["trace"] = {"file": kept, **trace, "sha256": digest}
+    if _WHOLE in raws:
+        kept = _kept(folder, raws[_WHOLE])
+        content["trace"] = {"file": kept["file"], **trace, "sha256": kept["sha256"]}
     else:
         trace |= _digest_of(folder, trace.get("file", ""))
     return content
+
+
+def _kept(folder: CampaignFolder, raw: _RawTrace) -> dict[str, str]:
+    return {
+        "file": raw.target.relative_to(folder.path).as_posix(),
+        "sha256": hashlib.sha256(raw.content).hexdigest(),
+    }
 
 
 def _digest_of(folder: CampaignFolder, file: object) -> dict[str, str]:
@@ -466,11 +520,12 @@ def _digest_of(folder: CampaignFolder, file: object) -> dict[str, str]:
 
 def _append(
     folder: CampaignFolder,
-    path: Path,
-    record: object,
+    what: str,
+    record: Batch | StrandReading,
     fields: Sequence[Field],
     campaign: Campaign,
 ) -> None:
+    path = folder.batches if isinstance(record, Batch) else folder.strands
     append_record(
         path,
         folder.shown(path),
@@ -478,6 +533,7 @@ def _append(
         fields,
         pressure_scale(campaign),
         units=campaign.settings.units,
+        write=partial(journal_of(folder).change, what),
     )
 
 
@@ -529,6 +585,7 @@ def _refuse_faulty_table(
     folder: CampaignFolder, path: Path, fields: Sequence[Field], campaign: Campaign
 ) -> None:
     open_table(path, folder.shown(path), fields, units=campaign.settings.units)
+    refuse_open_in_spreadsheet(path, folder.shown(path))
 
 
 def _refuse_unlikely(found: Sequence[Finding] | Any, *, confirmed: bool) -> None:
