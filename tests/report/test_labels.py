@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from strandwise.errors import RequestError
+from strandwise.errors import UnitError
 from strandwise.report import (
     NO_VALUE,
     axis_label,
@@ -36,6 +36,21 @@ CONVERSIONS = [
     ("inch-pound", "length", 0.0254, 1.0, "in"),
     ("inch-pound", "force", 4.448222, 1.0, "lbf"),
     ("inch-pound", "temperature", 293.15, 68.0, "°F"),
+    ("inch-pound", "density", 27679.90471, 1.0, "lb/in³"),
+    ("inch-pound", "area", 6.4516e-4, 1.0, "in²"),
+    ("inch-pound", "impulse", 4.448222, 1.0, "lbf·s"),
+    ("inch-pound", "gas_velocity", 0.3048, 1.0, "ft/s"),
+    ("mixed", "rate", 0.00762, 0.3, "in/s"),
+    ("mixed", "pressure", 6894.757e3, 1000.0, "psi"),
+    ("mixed", "length", 0.0254, 1.0, "in"),
+    ("mixed", "mass", 0.236, 236.0, "g"),
+    ("mixed", "force", 410.0, 410.0, "N"),
+    ("mixed", "impulse", 410.0, 410.0, "N·s"),
+    ("mixed", "temperature", 291.15, 18.0, "°C"),
+    ("metric, bar", "pressure", 4.0e6, 40.0, "bar"),
+    ("metric, bar", "rate", 0.0074, 7.4, "mm/s"),
+    ("mixed, lbf, mm/s", "force", 4.448222, 1.0, "lbf"),
+    ("mixed, lbf, mm/s", "rate", 0.0074, 7.4, "mm/s"),
 ]
 
 
@@ -50,7 +65,7 @@ def test_units_of_a_reader(
 
 
 def test_unknown_system_of_units_is_refused_with_the_known_ones() -> None:
-    with pytest.raises(RequestError, match=r"'imperial'.*'metric' or 'inch-pound'.*campaign\.toml"):
+    with pytest.raises(UnitError, match=r"`imperial`.*`metric`, `inch-pound` or `mixed`"):
         display_units("imperial")
 
 

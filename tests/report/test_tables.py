@@ -132,7 +132,7 @@ def test_a_name_cannot_steer_the_terminal(monkeypatch: pytest.MonkeyPatch, termi
 
 
 def test_a_row_of_another_length_is_refused() -> None:
-    with pytest.raises(DataError, match="row 2 of the table 'Rates' has 3 cells; expected 4"):
+    with pytest.raises(DataError, match="row 2 of the table `Rates` has 3 cells; expected 4"):
         print_table(COLUMNS, [ROWS[0], ("a", "b", "c")], file=io.StringIO(), title="Rates")
 
 

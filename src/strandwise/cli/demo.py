@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from strandwise.cli.common import echo_json, examples, json_option
+from strandwise.cli.common import echo_hint, echo_json, examples, json_option
 from strandwise.cli.showing import pressure_text
 
 if TYPE_CHECKING:
@@ -29,8 +29,9 @@ def command(folder: Path | None, *, as_json: bool) -> None:
     baseline, strands and a few firings. DIR is `strandwise-demo`, or the next free such name.
     """
     from strandwise.cli.compare import comparison_json, print_comparison
-    from strandwise.cli.fit import fit_json, print_fits
+    from strandwise.cli.fit_view import fit_json, print_fits
     from strandwise.cli.forecast_view import echo_before_firing, forecast_json, print_forecasts
+    from strandwise.cli.report import write_report
     from strandwise.records import read_campaign
     from strandwise.report.figures import (
         draw_comparison,
@@ -62,12 +63,15 @@ def command(folder: Path | None, *, as_json: bool) -> None:
     save_figure(draw_rate_laws(fits, reduced.points, units, title=campaign.settings.title), laws)
     save_figure(draw_comparison(comparison, units), shifts)
     save_figure(draw_forecast(forecasts, units), bands)
+    page = target / "demo.html"
+    write_report(copied, campaign, page)
     if as_json:
         echo_json(
             {
                 "bench": str(target.absolute()),
                 "campaign": campaign.name,
                 "pictures": [str(picture.absolute()) for picture in pictures],
+                "page": str(page.absolute()),
                 "fits": [fit_json(fit) for fit in fits],
                 "comparison": comparison_json(comparison),
                 "forecasts": [forecast_json(found) for found in forecasts],
@@ -82,7 +86,8 @@ def command(folder: Path | None, *, as_json: bool) -> None:
     print_forecasts(forecasts, units)
     click.echo(f"\nPictures: {', '.join(str(picture) for picture in pictures)}")
     click.echo(f"The files, to look at and to change: {campaign.path}")
-    click.echo(f"Next: cd {shlex.quote(str(target))}, then strandwise reduce demo")
+    click.echo(f"All of it as one page, to open in a browser: {page}")
+    echo_hint(f"Next: cd {shlex.quote(str(target))}, then strandwise reduce demo")
     click.echo("\nAll of this is invented.")
     echo_before_firing()
 

@@ -8,16 +8,14 @@ Digits follow the uncertainty: two significant digits of it, and the value to th
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Context, Decimal
 from typing import TYPE_CHECKING, overload
 
-from strandwise.errors import RequestError
-from strandwise.units import Kind, Unit, parse_unit
+from strandwise.units import Kind, Unit, parse_unit, parse_unit_choice, units_shown
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     import numpy as np
     from numpy.typing import NDArray
 
@@ -53,8 +51,8 @@ class DisplayUnits:
     Parameters
     ----------
     name
-        ``metric`` or ``inch-pound``.
-    rate, pressure, length, mass, force, temperature
+        The choice: ``metric``, ``inch-pound`` or ``mixed``, and units that differ from it.
+    rate, pressure, length, mass, force, temperature, density, area, volume
         One unit for each kind of quantity. Pressures are absolute; labels say so.
     """
 
@@ -65,52 +63,40 @@ class DisplayUnits:
     mass: Unit
     force: Unit
     temperature: Unit
+    density: Unit
+    area: Unit
+    volume: Unit
 
+    @property
+    def gas_velocity(self) -> Unit:
+        """Of c* and other velocities of the gas: ft/s in the inch-pound system, else m/s."""
+        return parse_unit("ft/s" if self.name.startswith("inch-pound") else "m/s", Kind.VELOCITY)
 
-_SYMBOLS: Mapping[str, Mapping[str, tuple[str, Kind]]] = {
-    "metric": {
-        "rate": ("mm/s", Kind.VELOCITY),
-        "pressure": ("MPa", Kind.PRESSURE),
-        "length": ("mm", Kind.LENGTH),
-        "mass": ("g", Kind.MASS),
-        "force": ("N", Kind.FORCE),
-        "temperature": ("degC", Kind.TEMPERATURE),
-    },
-    "inch-pound": {
-        "rate": ("in/s", Kind.VELOCITY),
-        "pressure": ("psi", Kind.PRESSURE),
-        "length": ("in", Kind.LENGTH),
-        "mass": ("lb", Kind.MASS),
-        "force": ("lbf", Kind.FORCE),
-        "temperature": ("degF", Kind.TEMPERATURE),
-    },
-}
+    @property
+    def impulse(self) -> Unit:
+        """The force's unit times a second."""
+        return Unit(f"{self.force.symbol}·s", Kind.FORCE, self.force.factor)
+
 
 _WRITTEN = {"degC": "°C", "degF": "°F"}
+_POWERS = str.maketrans("23", "²³")
 
 
-def display_units(name: str) -> DisplayUnits:
-    """Units chosen by the name of their system.
+def display_units(choice: str) -> DisplayUnits:
+    """Units of a reader.
 
     Parameters
     ----------
-    name
-        ``metric`` (mm/s, MPa, mm, g, N, °C) or ``inch-pound`` (in/s, psi, in, lb, lbf, °F).
+    choice
+        ``metric`` (mm/s, MPa, mm, g, N, °C), ``inch-pound`` (in/s, psi, in, lb, lbf, °F) or
+        ``mixed`` (in/s, psi, in, g, N, °C), with other units after commas: ``metric, bar``.
 
     Raises
     ------
-    RequestError
-        The name is of no known system.
+    UnitError
+        It is no such choice.
     """
-    if name not in _SYMBOLS:
-        msg = f"unknown system of units {name!r}"
-        raise RequestError(
-            msg,
-            expected=" or ".join(repr(known) for known in _SYMBOLS),
-            hint='set units = "metric" or units = "inch-pound" in campaign.toml',
-        )
-    chosen = {field: parse_unit(symbol, kind) for field, (symbol, kind) in _SYMBOLS[name].items()}
-    return DisplayUnits(name=name, **chosen)
+    return DisplayUnits(name=parse_unit_choice(choice), **units_shown(choice))
 
 
 @overload
@@ -127,8 +113,9 @@ def in_unit(value: float | NDArray[np.float64], unit: Unit) -> float | NDArray[n
 
 
 def unit_text(unit: Unit) -> str:
-    """Symbol of a unit as printed: ``°C`` for ``degC``, otherwise its own."""
-    return _WRITTEN.get(unit.symbol, unit.symbol)
+    """Symbol of a unit as printed: ``°C`` for ``degC``, ``g/cm³`` for ``g/cm3``."""
+    symbol = _WRITTEN.get(unit.symbol, unit.symbol)
+    return re.sub("(?<=[a-z])[23]", lambda power: power[0].translate(_POWERS), symbol)
 
 
 def axis_label(quantity: str, unit: Unit | str) -> str:

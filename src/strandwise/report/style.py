@@ -155,7 +155,7 @@ def picture_bytes(figure: Figure, suffix: str) -> bytes:
     kind = suffix.lower()
     if kind not in PICTURE_FORMATS:
         msg = (
-            f"a picture cannot be written as {suffix!r}"
+            f"a picture cannot be written as `{suffix}`"
             if suffix
             else ("the name of the picture has no ending that tells its format")
         )
@@ -184,12 +184,12 @@ def save_figure(figure: Figure, path: Path) -> None:
     target = Path(path)
     data = picture_bytes(figure, target.suffix)
     if not target.parent.is_dir():
-        msg = f"the folder {str(target.parent)!r} of the picture does not exist"
+        msg = f"the folder `{target.parent}` of the picture does not exist"
         raise RequestError(msg, hint="make the folder first, or choose another")
     try:
         _write_atomically(target, data)
     except OSError as error:
-        msg = f"the picture {str(target)!r} cannot be written: {error.strerror}"
+        msg = f"the picture `{target}` cannot be written: {error.strerror}"
         raise RequestError(msg, hint="choose another name or folder") from error
 
 

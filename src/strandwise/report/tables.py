@@ -20,6 +20,7 @@ from rich.table import Table
 from rich.text import Text
 
 from strandwise.errors import DataError
+from strandwise.report.spelling import spell
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -35,11 +36,6 @@ _FEWEST_ROWS_TO_SPLIT = 3
 _MOST_PIECES = 3
 _STEERING = frozenset({"Cc", "Cf", "Cs"})
 _JOINERS = "\u200c\u200d"
-_SPELT = {
-    "—": "-", "–": "-", "−": "-", "…": "..", "±": "+/-", "·": "*", "×": "x", "≤": "<=",
-    "≥": ">=", "°": "deg ", "µ": "u", "μ": "u", "²": "2", "³": "3", "Δ": "change of ",
-    "\N{NO-BREAK SPACE}": " ",
-}  # fmt: skip
 # Only a rule below the heading; rows are told apart by white space.
 _RULED = Box("    \n    \n ── \n    \n    \n    \n    \n    \n")
 _RULED_ASCII = Box("    \n    \n -- \n    \n    \n    \n    \n    \n", ascii=True)
@@ -103,7 +99,7 @@ def print_table(
     """
     for number, row in enumerate(rows, start=1):
         if len(row) != len(columns):
-            msg = f"row {number} of the table {title!r} has {len(row)} cells"
+            msg = f"row {number} of the table `{title}` has {len(row)} cells"
             raise DataError(msg, expected=f"{len(columns)}, one for each column")
     encoding = _encoding(file)
     heads = [
@@ -135,7 +131,7 @@ def _printable(character: str, encoding: str) -> str:
     try:
         character.encode(encoding)
     except UnicodeEncodeError:
-        return _SPELT.get(character, f"\\x{ord(character):02x}")
+        return spell(character)
     return character
 
 

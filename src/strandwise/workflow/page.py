@@ -1,0 +1,206 @@
+"""A campaign's finished results, gathered for its page; what cannot be had says why."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar
+
+from strandwise.errors import RequestError, StrandwiseError
+from strandwise.records import Bench, sha256_of, write_bytes
+from strandwise.report.page.content import (
+    FormulationDrift,
+    InputFile,
+    Missing,
+    MotorForecasts,
+    PageContent,
+    RecipeEntry,
+)
+from strandwise.report.versions import software_versions
+from strandwise.workflow.analysis import fit_campaign, reduce_campaign, untested_caution
+from strandwise.workflow.forecast import forecast_campaign
+from strandwise.workflow.hindcast import hindcast_campaign
+from strandwise.workflow.motor_design import find_motor
+from strandwise.workflow.planning import plan_campaign
+from strandwise.workflow.recipes import describe_formulations
+from strandwise.workflow.tracking import compare_campaign, drift_of_campaign
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from strandwise.forecast import Wanted
+    from strandwise.records import Campaign, CampaignFolder
+
+__all__ = ["gather_page", "may_be_written", "write_page"]
+
+_OURS = b'<meta name="generator" content="strandwise '
+_HEAD = 4096
+
+_Result = TypeVar("_Result")
+
+
+def gather_page(
+    folder: CampaignFolder,
+    campaign: Campaign,
+    *,
+    motors: Sequence[Path] | None = None,
+    wanted: Wanted | None = None,
+    format_pressure: Callable[[float], str],
+) -> PageContent:
+    """Reduce, fit, compare, chart, plan, hindcast and forecast, for one page.
+
+    Parameters
+    ----------
+    folder, campaign
+        Where it lies, and its records without faults.
+    motors
+        Files or names; None: all in the campaign's folder `motors/`, of which a faulty one says
+        so on the page.
+    wanted
+        What the motors are to do; None: not asked.
+    format_pressure
+        How texts write a pressure in Pa.
+
+    Raises
+    ------
+    RequestError, RecordsError
+        A motor that was asked for is not there, or has faults.
+    DataError
+        A raw trace cannot be read.
+    """
+    if motors is not None:
+        for motor in motors:
+            find_motor(folder, campaign, motor)
+    kept = sorted((folder.path / "motors").glob("*.toml"))
+    # Whole paths, so that no file of the same name elsewhere stands in for it.
+    named = kept if motors is None else list(motors)
+    reduced = reduce_campaign(campaign)
+    plan = _had(lambda: plan_campaign(reduced, format_pressure=format_pressure))
+    mixed = dict.fromkeys(batch.formulation for batch in campaign.batches.values())
+    untested = untested_caution(reduced)
+
+    def forecasts(motor: Path) -> MotorForecasts:
+        found = _had(
+            lambda: forecast_campaign(
+                reduced,
+                find_motor(folder, campaign, motor),
+                bands=True,
+                wanted=wanted,
+                format_pressure=format_pressure,
+            )
+        )
+        return MotorForecasts(motor=motor.stem, forecasts=found)
+
+    def drift(formulation: str) -> FormulationDrift:
+        chart = _had(lambda: drift_of_campaign(reduced, formulation=formulation))
+        return FormulationDrift(formulation=formulation, chart=chart)
+
+    return PageContent(
+        campaign=campaign,
+        points=reduced.points,
+        firings=reduced.firings,
+        fits=_had(lambda: fit_campaign(reduced)),
+        comparison=_had(lambda: compare_campaign(reduced, format_pressure=format_pressure)),
+        hindcast=_had(lambda: hindcast_campaign(reduced)),
+        next_tests=(
+            plan
+            if isinstance(plan, Missing)
+            # Without a motor the plan is one for the shifts' sake.
+            else plan.next or Missing("the plan is one for a motor")
+        ),
+        detectable=() if isinstance(plan, Missing) else plan.detectable,
+        drifts=tuple(drift(name) for name in mixed),
+        motors=tuple(forecasts(motor) for motor in named),
+        recipes=_had(lambda: _recipes(campaign)),
+        cautions=(*reduced.cautions, *([untested] if untested else [])),
+        inputs=_inputs(folder, campaign, named),
+        software=tuple(software_versions()),
+    )
+
+
+def may_be_written(folder: CampaignFolder, path: Path) -> None:
+    """Refuse a place where a page would do harm; asked before the work, and before writing.
+
+    Raises
+    ------
+    RequestError
+        There is a file that is no page of this program, the folder is missing, or it is the one
+        of the raw traces.
+    """
+    target = path.resolve()
+    if target.is_relative_to(folder.traces.resolve()):
+        msg = f"the page `{path}` would lie among the raw traces"
+        raise RequestError(msg, hint="choose another folder; nothing was changed")
+    if not target.parent.is_dir():
+        msg = f"the folder `{path.parent}` of the page does not exist"
+        raise RequestError(msg, hint="make the folder first, or choose another")
+    if target.is_dir():
+        msg = f"`{path}` is a folder"
+        raise RequestError(msg, expected="the name of a file, such as page.html")
+    if target.exists() and not _is_ours(target):
+        msg = f"`{path}` exists already and is no page that this program wrote"
+        raise RequestError(msg, hint="choose another name; nothing was changed")
+
+
+def _is_ours(path: Path) -> bool:
+    try:
+        with path.open("rb") as file:
+            return _OURS in file.read(_HEAD)
+    except OSError:
+        return False
+
+
+def write_page(folder: CampaignFolder, path: Path, page: bytes) -> None:
+    """Write the page, all of it or nothing; raises as `may_be_written` and `write_bytes`."""
+    may_be_written(folder, path)
+    write_bytes(path, page)
+
+
+def _had(make: Callable[[], _Result]) -> _Result | Missing:
+    try:
+        return make()
+    except StrandwiseError as error:
+        return Missing(str(error))
+
+
+def _recipes(campaign: Campaign) -> tuple[RecipeEntry, ...]:
+    return tuple(
+        RecipeEntry(
+            recipe=item.recipe,
+            properties=item.properties,
+            porosities=tuple(
+                (mix.batch, mix.porosity) for mix in item.batches if mix.porosity is not None
+            ),
+            cautions=item.cautions,
+        )
+        for item in describe_formulations(campaign)
+    )
+
+
+def _inputs(
+    folder: CampaignFolder, campaign: Campaign, motors: Sequence[Path]
+) -> tuple[InputFile, ...]:
+    bench = Bench(folder.bench)
+    paths = {
+        folder.settings,
+        folder.formulations,
+        folder.own_ingredients,
+        folder.own_instruments,
+        folder.batches,
+        folder.strands,
+        bench.ingredients,
+        bench.instruments,
+        *(folder.firing(firing.test) for firing in campaign.firings),
+    }
+    for firing in campaign.firings:
+        if firing.trace is not None:
+            paths.add(firing.trace.file)
+            paths |= {one.file for one in firing.trace.channels.values() if one.file is not None}
+    for motor in motors:
+        kept = folder.path / "motors" / motor
+        candidates = (motor, kept, kept.with_name(f"{kept.name}.toml"))
+        paths |= {path for path in [next(filter(Path.is_file, candidates), None)] if path}
+    return tuple(
+        InputFile(name=folder.shown(path), size=path.stat().st_size, sha256=sha256_of(path))
+        for path in sorted(paths)
+        if path.is_file()
+    )
