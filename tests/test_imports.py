@@ -17,8 +17,8 @@ WRITING = ("rich", "filelock", "tomlkit", "jinja2", "molmass")
 HEAVY_PARTS = ("scipy.stats", "scipy.optimize")
 COMMANDS = (
     "", "demo", "init", "new", "mix", "mix show", "mix derive", "mix sheet", "mix rate", "log",
-    "check", "reduce", "fit", "compare",
-    "drift", "plan", "calibrate", "forecast",
+    "undo", "check", "reduce", "fit", "compare",
+    "drift", "plan", "calibrate", "forecast", "report", "export", "completion",
 )  # fmt: skip
 LOGGING = ("log batch", "log strand", "log firing")
 LOG_STRAND = (

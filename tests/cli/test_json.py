@@ -189,6 +189,7 @@ def test_init_new_log_and_demo(run: Any, empty: Path) -> None:
     demo = run("demo", "shown", "--json").json
     assert demo["bench"] == str(empty / "shown")
     assert all(Path(picture).is_file() for picture in demo["pictures"])
+    assert Path(demo["page"]).read_bytes().startswith(b"<!DOCTYPE html>")
     has(demo["fits"][0], FIT)
     has(demo["comparison"], COMPARISON)
 

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import contextlib
+import csv
 import hashlib
 import os
 import select
@@ -41,6 +42,40 @@ def test_a_strand_is_added_at_the_end_and_nothing_else_changes(run: Any) -> None
     assert after.startswith(before)
     assert after[len(before) :].rstrip() == b"S-99,M-01,,60,9.9,251"
     assert run("check", "demo").code == 0
+
+
+NOTES = {
+    "particle_size": ("90 µm sieve", "90 µm sieve"),
+    "cook_time": ("25 min", "25"),
+    "hold_time": ("0.5 h", "30"),
+    "cooling": ("in the oven", "in the oven"),
+    "cure": ("3 d over silica gel", "3 d over silica gel"),
+}
+
+
+def row_of_batch(name: str) -> dict[str, str]:
+    """A row of the table by the headings' first words."""
+    with BATCHES.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    (row,) = [row for row in rows if row["batch"] == name]
+    return {heading.split(" (")[0]: text for heading, text in row.items()}
+
+
+@pytest.mark.usefixtures("bench")
+def test_how_a_batch_was_made_is_kept(run: Any) -> None:
+    words = [word for name, (text, _) in NOTES.items()
+             for word in (f"--{name.replace('_', '-')}", text)]  # fmt: skip
+    batch = ("--batch", "M-10", "--formulation", "base")
+    result = run("log", "batch", "demo", *batch, *words)
+    assert (result.code, result.err) == (0, "")
+    row = row_of_batch("M-10")
+    assert {name: row[name] for name in NOTES} == {name: kept for name, (_, kept) in NOTES.items()}
+    assert run("check", "demo").code == 0
+    # The batches that were there before have nothing in the new columns.
+    assert not row_of_batch("M-01")["cook_time"]
+    refused = run("log", "batch", "demo", *batch[:1], "M-11", *batch[2:], "--cook-time", "25")
+    assert refused.code == 1
+    assert refused.err.startswith("strandwise: --cook-time: ")
 
 
 @pytest.mark.usefixtures("bench")
@@ -90,6 +125,149 @@ def test_a_firing_keeps_its_raw_trace_and_the_digest(run: Any) -> None:
     changed = run("check", "demo")
     assert changed.code == 1
     assert "is not the file that was logged" in changed.out
+
+
+LIKE_F03 = (
+    "--test", "F-09", "--batch", "M-06", "--outer-diameter", "33.0 mm", "--core-diameter",
+    "16.0 mm", "--length", "57.5 mm", "--segments", "2", "--inhibited", "outer", "--mass",
+    "137.4 g", "--throat-diameter", "5.90 mm", "--throat-diameter-after", "5.95 mm",
+    "--exit-diameter", "13.0 mm", "--divergence-half-angle", "12 deg",
+)  # fmt: skip
+
+
+def two_loggers() -> tuple[str, str]:
+    """The trace of F-03 as two loggers would have written it, each with its own clock."""
+    lines = Path("campaigns/demo/traces/F-03.csv").read_text(encoding="utf-8").splitlines()[2:]
+    rows = [line.split(",") for line in lines]
+    Path("gauge.csv").write_text(
+        "millis;p\n" + "".join(f"{row[0]};{row[1].replace('.', ',')}\n" for row in rows),
+        encoding="utf-8",
+    )
+    # Switched on a while later, and as a second counts from a day long ago.
+    late = rows[150:]
+    Path("CELL.TXT").write_text(
+        "epoch raw\n" + "".join(f"{1.7e9 + int(row[0]) / 1e3:.3f} {row[2]}\n" for row in late),
+        encoding="utf-8",
+    )
+    return "gauge.csv", "CELL.TXT"
+
+
+def firing_of(run: Any, test: str) -> Any:
+    return next(f for f in run("reduce", "demo", "--json").json["firings"] if f["test"] == test)
+
+
+@pytest.mark.usefixtures("bench")
+def test_a_channel_from_a_second_logger(run: Any) -> None:
+    gauge, cell = two_loggers()
+    result = run(
+        "log", "firing", "demo", *LIKE_F03, "--trace-file", gauge, "--trace-time", "millis (ms)",
+        "--trace-pressure", "p (psig)", "--trace-thrust-file", cell,
+        "--trace-thrust", "raw (count)", "--trace-thrust-time", "epoch (s)",
+        "--trace-thrust-instrument", "cell-2",
+    )  # fmt: skip
+    assert (result.code, result.err) == (0, "")
+    kept = tomllib.loads((FIRINGS / "F-09.toml").read_text(encoding="utf-8"))["trace"]
+    for table, raw in ((kept, gauge), (kept["thrust"], cell)):
+        copy = Path("campaigns/demo") / table["file"]
+        assert copy.read_bytes() == Path(raw).read_bytes()
+        assert table["sha256"] == hashlib.sha256(copy.read_bytes()).hexdigest()
+    assert kept["thrust"]["file"] == "traces/F-09-thrust.txt"
+    assert run("check", "demo").code == 0
+    # The same firing as F-03, which one logger wrote; the clocks are set by the rise.
+    one, two = firing_of(run, "F-03"), firing_of(run, "F-09")
+    assert two["pressure_from"] == "gauge"
+    for name in ("burn_time_s", "rate_mean_pressure_MPa", "characteristic_velocity_m_s"):
+        assert two[name] == pytest.approx(one[name], rel=1e-6)
+    for name in ("total_impulse_N_s", "mean_thrust_N", "thrust_coefficient"):
+        assert two[name] == pytest.approx(one[name], rel=5e-3)
+    assert any("F-09-thrust.txt" in line for line in two["account"])
+    # Each copy is guarded by its own digest.
+    copy = Path("campaigns/demo/traces/F-09-thrust.txt")
+    copy.write_bytes(copy.read_bytes() + b"1700000099 0\n")
+    changed = run("check", "demo", "--json").json["problems"]
+    assert [(p["code"], p["field"]) for p in changed] == [("trace-changed", "trace.thrust.sha256")]
+
+
+@pytest.mark.usefixtures("bench")
+def test_both_files_of_a_firing_go_and_come_back_together(run: Any) -> None:
+    gauge, cell = two_loggers()
+    words = (
+        "log", "firing", "demo", *LIKE_F03, "--trace-file", gauge, "--trace-time", "millis (ms)",
+        "--trace-pressure", "p (psig)", "--trace-thrust-file", cell,
+        "--trace-thrust", "raw (count)", "--trace-thrust-time", "epoch (s)",
+        "--trace-instrument", "cell-2",
+    )  # fmt: skip
+    assert run(*words).code == 0
+    traces = Path("campaigns/demo/traces")
+    names = {"F-09.csv", "F-09-thrust.txt"}
+    assert names <= {path.name for path in traces.iterdir()}
+    assert run("undo", "demo", "--yes").code == 0
+    assert not names & {path.name for path in traces.iterdir()}
+    assert run("undo", "demo", "--redo", "--yes").code == 0
+    assert names <= {path.name for path in traces.iterdir()}
+    assert run("check", "demo").code == 0
+    assert run("undo", "demo", "--yes").code == 0
+    # The names are free again, for another content too.
+    Path(cell).write_text(Path(cell).read_text(encoding="utf-8") + "1700000099.0 0\n")
+    assert run(*words).code == 0
+
+
+@pytest.mark.parametrize(
+    ("more", "option", "said"),
+    [
+        (("--trace-thrust-file", "CELL.TXT"), "--trace-thrust", "names no column"),
+        (
+            ("--trace-thrust-file", "CELL.TXT", "--trace-thrust", "row (N)", "--trace-thrust-time",
+             "epoch (s)"),
+            "--trace-thrust",
+            "CELL.TXT has no column headed `row`",
+        ),
+        (
+            ("--trace-thrust-file", "CELL.TXT", "--trace-thrust", "raw (N)", "--trace-thrust-time",
+             "epok (s)"),
+            "--trace-thrust",
+            "CELL.TXT has no column headed `epok`",
+        ),
+        (
+            ("--trace-thrust-file", "CELL.TXT", "--trace-thrust", "raw (N)",
+             "--trace-thrust-sample-rate", "500"),
+            "--trace-thrust-sample-rate",
+            "`500` has no unit",
+        ),
+        (
+            ("--trace-thrust-file", "CELL.TXT", "--trace-thrust", "raw (count)",
+             "--trace-thrust-time", "epoch (s)", "--trace-thrust-instrument", "cell-9"),
+            "--trace-thrust-instrument",
+            "there is no instrument `cell-9`",
+        ),
+        (
+            ("--trace-thrust-file", "nowhere.txt", "--trace-thrust", "raw (N)"),
+            "the trace nowhere.txt",
+            "does not exist",
+        ),
+    ],
+)  # fmt: skip
+def test_a_second_logger_at_fault(
+    run: Any, bench: Path, digest: Any, more: tuple[str, ...], option: str, said: str
+) -> None:
+    gauge, _ = two_loggers()
+    before = digest(bench)
+    result = run(
+        "log", "firing", "demo", *LIKE_F03, "--trace-file", gauge, "--trace-time", "millis (ms)",
+        "--trace-pressure", "p (psig)", *more,
+    )  # fmt: skip
+    assert result.code == 1
+    assert result.err.startswith(f"strandwise: {option}")
+    assert said in result.err
+    assert digest(bench) == before
+
+
+@pytest.mark.usefixtures("bench")
+def test_a_second_file_needs_the_first(run: Any) -> None:
+    _, cell = two_loggers()
+    result = run("log", "firing", "demo", *LIKE_F03, "--trace-thrust-file", cell)
+    assert result.code == 2
+    assert "Missing option --trace-file" in result.err
 
 
 @pytest.mark.usefixtures("bench")
@@ -205,7 +383,8 @@ def test_a_terminal_asks_about_frames_if_there_is_no_time() -> None:
 def test_no_saves_nothing_and_says_how_to_go_on(bench: Path, digest: Any) -> None:
     before = digest(bench)
     told = Terminal(
-        ["log", "batch", "demo"], ["M-10", "bas", "base", "", "450 g", "", "", "", "", "n"]
+        ["log", "batch", "demo"],
+        ["M-10", "bas", "base", "", "450 g", *[""] * 9, "n"],
     )
     assert (told.code, told.unused) == (1, [])
     assert "there is no formulation `bas`; did you mean `base`?" in told.text
@@ -213,6 +392,19 @@ def test_no_saves_nothing_and_says_how_to_go_on(bench: Path, digest: Any) -> Non
     assert "strandwise log batch demo --batch M-10 --formulation base" in told.text
     assert "--mass '450 g'" in told.text
     assert digest(bench) == before
+
+
+@on_a_terminal
+@pytest.mark.usefixtures("bench")
+def test_a_terminal_asks_how_a_batch_was_made() -> None:
+    told = Terminal(
+        ["log", "batch", "demo"],
+        ["M-10", "base", "", "450 g", "", "90 µm sieve", "", "", "25 min", "0.5 h", "in the oven",
+         "3 d over silica gel", "", "y"],
+    )  # fmt: skip
+    assert (told.code, told.unused) == (0, [])
+    row = row_of_batch("M-10")
+    assert {name: row[name] for name in NOTES} == {name: kept for name, (_, kept) in NOTES.items()}
 
 
 @on_a_terminal
@@ -245,7 +437,7 @@ def test_a_firing_is_asked_for_part_by_part() -> None:
         ["log", "firing", "demo"],
         ["F-09", "M-01", "", "33 mm", "16 mm", "57.5 mm", "2", "", "outer", "6.6 mm", "", "",
          "nowhere.csv", "campaigns/demo/traces/F-01.csv", "millis (ms)", "", "", "p (psig)",
-         "2026-05-02", "18 degC", "", "y"],
+         "", "2026-05-02", "18 degC", "", "y"],
     )  # fmt: skip
     assert (told.code, told.unused) == (0, [])
     for heading in ("The grain\n", "The nozzle\n", "The readings\n"):
@@ -261,6 +453,23 @@ def test_a_firing_is_asked_for_part_by_part() -> None:
     assert kept["grain"]["shape"] == "hollow-cylinder"
     assert kept["trace"]["pressure"] == "p (psig)"
     assert str(kept["date"]) == "2026-05-02"
+
+
+@on_a_terminal
+@pytest.mark.usefixtures("bench")
+def test_a_second_logger_is_asked_for() -> None:
+    gauge, cell = two_loggers()
+    told = Terminal(
+        ["log", "firing", "demo", *LIKE_F03, "--trace-file", gauge],
+        ["", "millis (ms)", "p (psig)", "", "nowhere.txt", cell, "raw (count)", "", "500 Hz",
+         "cell-2", "2026-05-02", "", "", "y"],
+    )  # fmt: skip
+    assert (told.code, told.unused) == (0, []), told.text
+    assert "Thrust file: of a second logger" in told.text
+    kept = tomllib.loads((FIRINGS / "F-09.toml").read_text(encoding="utf-8"))["trace"]
+    thrust = kept["thrust"]
+    assert (thrust["column"], thrust["unit"], thrust["instrument"]) == ("raw", "count", "cell-2")
+    assert (thrust["sample_rate"], thrust["file"]) == ("500 Hz", "traces/F-09-thrust.txt")
 
 
 READ = ("--throat-diameter", "6.6 mm", "--burn-time", "1.1 s", "--mean-pressure", "440 psig")
@@ -340,7 +549,7 @@ def test_answers_leave_standard_output_to_the_json(tmp_path: Path) -> None:
     child, end = pty.fork()
     if child == 0:
         os.execv("/bin/sh", ["/bin/sh", "-c", script])
-    os.write(end, b"M-10\nbase\n\n\n\n\n\n\ny\n")
+    os.write(end, b"M-10\nbase\n" + b"\n" * 11 + b"y\n")
     with contextlib.suppress(OSError):
         while os.read(end, 65536):
             pass

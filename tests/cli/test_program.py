@@ -1,8 +1,14 @@
 from __future__ import annotations
 
+import contextlib
+import itertools
+import json
 import os
+import platform
+import shutil
 import subprocess
 import sys
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +16,10 @@ import pytest
 
 from strandwise.errors import StrandwiseError
 
-COMMANDS = ("demo", "init", "new", "mix", "log", "check", "reduce", "fit", "compare")
+COMMANDS = (
+    "demo", "init", "new", "mix", "log", "check", "reduce", "fit", "compare", "drift", "plan",
+    "forecast", "calibrate", "report", "export", "completion",
+)  # fmt: skip
 PROGRAM = (sys.executable, "-m", "strandwise")
 
 
@@ -25,7 +34,11 @@ def test_help_names_every_command_and_warns(run: Any) -> None:
 
 def test_version(run: Any) -> None:
     result = run("--version")
-    assert (result.code, result.out) == (0, "strandwise 0.1.0\n")
+    assert result.code == 0
+    lines = result.out.splitlines()
+    assert lines[0] == f"strandwise {version('strandwise')}"
+    assert lines[1] == f"Python {platform.python_version()}"
+    assert f"numpy {version('numpy')}" in lines
 
 
 @pytest.mark.parametrize(
@@ -80,10 +93,10 @@ def test_wrong_usage_exits_2(run: Any, args: tuple[str, ...], said: str) -> None
         (("init", "campaigns/demo/batches.csv"), "is a file"),
         (("demo", "."), "is a bench folder already"),
         (("--bench", "nowhere", "fit", "demo"), "nowhere is no bench folder"),
-        (("fit", "demo", "--figure", "laws.doc"), "'.doc'"),
-        (("fit", "demo", "--figure", "nowhere/laws.svg"), "the folder 'nowhere'"),
+        (("fit", "demo", "--figure", "laws.doc"), "written as `.doc`"),
+        (("fit", "demo", "--figure", "nowhere/laws.svg"), "the folder `nowhere`"),
         (("compare", "demo", "--figure", "shifts"), "the name of the picture has no ending"),
-        (("compare", "demo", "--figure", "nowhere/shifts.svg"), "the folder 'nowhere'"),
+        (("compare", "demo", "--figure", "nowhere/shifts.svg"), "the folder `nowhere`"),
     ],
 )
 @pytest.mark.parametrize("as_json", [False, True])
@@ -121,7 +134,7 @@ def test_a_picture_to_a_folder_is_refused(run: Any, bench: Path) -> None:
     (bench / "laws.svg").mkdir()
     result = run("fit", "demo", "--figure", "laws.svg")
     assert (result.code, result.out) == (1, "")
-    assert "'laws.svg' cannot be written" in result.err
+    assert "`laws.svg` cannot be written" in result.err
     assert sorted(path.name for path in bench.iterdir()) == ["campaigns", "laws.svg", "shared"]
 
 
@@ -199,7 +212,7 @@ def test_a_reader_that_stops_early_is_no_fault(command: str) -> None:
         process.stdout.close()
         assert process.stderr.read() == b""
         process.wait(timeout=60)
-    assert process.returncode in (0, 1)
+    assert process.returncode == 141  # 128 + 13, the number of SIGPIPE (POSIX)
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full here")
@@ -215,12 +228,180 @@ def test_a_full_disk_is_told() -> None:
     assert done.stderr.count("\n") == 1
 
 
+@pytest.mark.skipif(os.name != "posix", reason="pipes")
 @pytest.mark.usefixtures("bench")
-def test_output_in_a_narrow_encoding_is_spelt_out() -> None:
+def test_a_reader_of_the_first_line_gets_it_whole_and_no_complaint() -> None:
+    with subprocess.Popen(
+        [*PROGRAM, "reduce", "demo"], stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    ) as process:
+        assert process.stdout is not None
+        assert process.stderr is not None
+        assert process.stdout.readline() == b"Rate points of demo\n"
+        process.stdout.close()
+        assert process.stderr.read() == b""
+        process.wait(timeout=60)
+    assert process.returncode in (0, 141)
+
+
+@pytest.mark.usefixtures("bench")
+@pytest.mark.parametrize(
+    ("command", "encoding"),
+    [
+        ("fit demo", "ascii"),
+        *itertools.product(["fit demo", "compare demo", "reduce demo --test F-03"],
+                           ["cp1252", "cp437"]),
+    ],
+)  # fmt: skip
+def test_output_in_a_narrow_encoding_is_spelt_out(command: str, encoding: str) -> None:
     done = subprocess.run(
-        [*PROGRAM, "fit", "demo"], capture_output=True, check=False, timeout=60,
-        env={**os.environ, "PYTHONIOENCODING": "ascii"},
+        [*PROGRAM, *command.split()], capture_output=True, check=False, timeout=60,
+        env={**os.environ, "PYTHONIOENCODING": encoding},
     )  # fmt: skip
-    assert done.returncode == 0
-    assert b"M-01" in done.stdout
-    done.stdout.decode("ascii")
+    assert (done.returncode, done.stderr) == (0, b"")
+    text = done.stdout.decode(encoding)
+    assert "-0" in text or "F-03" in text or "M-01" in text
+    assert "\\x" not in text
+    assert "\\u" not in text
+
+
+@pytest.mark.usefixtures("bench")
+def test_json_keeps_its_meaning_in_a_narrow_encoding() -> None:
+    plain, wide = (
+        subprocess.run(
+            [*PROGRAM, "reduce", "demo", "--json"], capture_output=True, check=True, timeout=60,
+            env={**os.environ, "PYTHONIOENCODING": encoding},
+        ).stdout.decode(encoding)
+        for encoding in ("cp1252", "utf-8")
+    )  # fmt: skip
+    assert json.loads(plain) == json.loads(wide)
+
+
+def test_help_tells_the_exit_codes(run: Any) -> None:
+    text = run("--help").out
+    codes = text.partition("Exit codes:")[2]
+    for code in (0, 1, 2, 130, 141):
+        assert f"\n  {code} " in codes
+
+
+@pytest.mark.usefixtures("bench")
+@pytest.mark.parametrize(
+    ("command", "said"),
+    [
+        ("compare demo", "not a licence"),
+        ("plan demo", "not a licence"),
+        ("forecast demo full-size --draws 200", "Fire remotely"),
+        ("init other", "Next:"),
+        ("new other", "Next:"),
+        ("export demo -o tables", "READ-ME.txt"),
+    ],
+)
+def test_quiet_leaves_out_hints_and_conduct_and_keeps_the_result(
+    run: Any, command: str, said: str
+) -> None:
+    told = run(*command.split())
+    assert said in told.out
+    for folder in ("other", "tables", "campaigns/other"):
+        shutil.rmtree(folder, ignore_errors=True)
+    quiet = run("--quiet", *command.split())
+    assert (quiet.code, quiet.err) == (0, "")
+    assert said not in quiet.out
+    for line in quiet.out.splitlines():
+        assert line in told.out
+    if "To heed:" in told.out:
+        assert "To heed:" in quiet.out
+
+
+COMPLETIONS = [
+    ("strandwise f", {"fit", "forecast"}),
+    ("strandwise log st", {"strand"}),
+    ("strandwise fit d", {"demo"}),
+    ("strandwise fit demo --batch M-0", {f"M-0{i}" for i in range(1, 10)}),
+    ("strandwise fit demo --explain M-01", {"M-01"}),
+    ("strandwise fit demo --law seg", {"segmented"}),
+    ("strandwise fit demo --fig", {"--figure"}),
+    ("strandwise mix show demo c", {"carbonate-10", "carbonate-20"}),
+    ("strandwise compare demo --baseline b", {"base"}),
+    ("strandwise reduce demo --test F-0", {"F-01", "F-02", "F-03", "F-04"}),
+    ("strandwise forecast demo fu", {"full-size"}),
+    ("strandwise log strand demo --batch M-09", {"M-09"}),
+    ("strandwise log strand demo --test S", set()),
+    ("strandwise log batch demo --batch M", set()),
+    ("strandwise mix derive demo --for sorb", {"sorbitol"}),
+    ("strandwise fit demo --units in", {"inch-pound"}),
+    ("strandwise fit nowhere --batch M", set()),
+]
+
+
+@pytest.mark.usefixtures("bench")
+@pytest.mark.parametrize(("line", "offered"), COMPLETIONS, ids=lambda item: str(item)[:40])
+def test_a_shell_is_offered_commands_options_and_names(
+    run: Any, monkeypatch: pytest.MonkeyPatch, line: str, offered: set[str]
+) -> None:
+    monkeypatch.setenv("_STRANDWISE_COMPLETE", "bash_complete")
+    monkeypatch.setenv("COMP_WORDS", line)
+    monkeypatch.setenv("COMP_CWORD", str(len(line.split(" ")) - 1))
+    result = run()
+    assert (result.code, result.err) == (0, "")
+    told = [item.split(",", 1) for item in result.out.splitlines() if item]
+    assert {name for kind, name in told if kind == "plain"} == offered
+
+
+@pytest.mark.parametrize(
+    ("shell", "said"), [("bash", "complete -o nosort"), ("zsh", "compdef"), ("fish", "complete ")]
+)
+def test_the_script_for_a_shell(run: Any, shell: str, said: str) -> None:
+    result = run("completion", shell)
+    assert (result.code, result.err) == (0, "")
+    assert said in result.out
+    assert "_STRANDWISE_COMPLETE" in result.out
+
+
+WAITING = """
+import sys, time
+from strandwise.cli import main
+from strandwise import progress
+import strandwise.workflow.analysis as analysis
+def slow(campaign, reduce=analysis.reduce_campaign):
+    for _ in progress.steps(range(4), "reducing tests"):
+        time.sleep(float(sys.argv[1]))
+    return reduce(campaign)
+analysis.reduce_campaign = slow
+sys.exit(main(sys.argv[2:]))
+"""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals")
+@pytest.mark.usefixtures("bench")
+@pytest.mark.parametrize(
+    ("seconds", "args", "shown"),
+    [
+        ("0.4", ("fit", "demo"), True),
+        ("0.4", ("--quiet", "fit", "demo"), False),
+        ("0.4", ("fit", "demo", "--json"), False),
+        ("0.01", ("fit", "demo"), False),
+    ],
+)
+def test_a_bar_is_shown_for_more_than_a_second_on_a_terminal_alone(
+    seconds: str, args: tuple[str, ...], shown: bool
+) -> None:
+    import pty
+
+    ours, theirs = pty.openpty()
+    with subprocess.Popen(
+        [sys.executable, "-c", WAITING, seconds, *args], stdout=subprocess.PIPE, stderr=theirs,
+        env={**os.environ, "TERM": "xterm", "COLUMNS": "80"},
+    ) as process:  # fmt: skip
+        os.close(theirs)
+        assert process.stdout is not None
+        out = process.stdout.read()
+        process.wait(timeout=60)
+    told = b""
+    with contextlib.suppress(OSError):  # the end of a terminal whose other side is closed
+        while part := os.read(ours, 4096):
+            told += part
+    os.close(ours)
+    assert process.returncode == 0
+    assert b"M-01" in out
+    assert b"\x1b" not in out
+    assert (b"Reducing tests" in told) == shown
+    assert shown or told == b""

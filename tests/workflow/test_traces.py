@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import hashlib
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from strandwise.errors import RecordsError
-from strandwise.records import CampaignFolder, read_campaign
+from strandwise.errors import RecordsError, RequestError
+from strandwise.records import CampaignFolder, journal, read_campaign
 from strandwise.workflow.recording import log_firing
 from strandwise.workflow.traces import trace_problems, with_trace_problems
 
@@ -163,3 +164,78 @@ def test_a_firing_of_a_column_that_is_not_there_is_not_logged(
         log_firing(folder, "F-2", tables, raw_trace=raw, confirmed=False)
     assert error.value.findings[0].source.field == "trace.pressure"
     assert sorted(path.name for path in folder.path.rglob("*")) == before
+
+
+def two_loggers(tmp_path: Path) -> tuple[dict[str, Any], dict[str, Any]]:
+    gauge, cell = tmp_path / "gauge.csv", tmp_path / "cell.TXT"
+    gauge.write_text(TRACE, encoding="utf-8")
+    cell.write_text("t,F\n0,1\n1,5\n2,1\n", encoding="utf-8")
+    grain = {
+        "shape": "hollow-cylinder",
+        "outer_diameter": "38 mm",
+        "core_diameter": "12 mm",
+        "length": "75 mm",
+    }
+    trace = {
+        "time": "millis (ms)",
+        "pressure": "chamber (psig)",
+        "thrust": {"column": "F (N)", "time": "t (s)"},
+    }
+    files = {"raw_trace": gauge, "channel_traces": {"thrust": cell}}
+    return {"batch": "B-1", "grain": grain, "trace": trace}, files
+
+
+def test_two_logger_files_are_kept_each_with_its_digest(
+    folder: CampaignFolder, tmp_path: Path
+) -> None:
+    tables, files = two_loggers(tmp_path)
+    logged = log_firing(folder, "F-2", tables, **files, confirmed=True)
+    firing = read_campaign(folder).sound().firings[1]
+    assert firing.trace is not None
+    assert firing.trace.thrust is not None
+    for channel, name, raw in (
+        (firing.trace, "F-2.csv", files["raw_trace"]),
+        (firing.trace.thrust, "F-2-thrust.txt", files["channel_traces"]["thrust"]),
+    ):
+        assert channel.file == folder.traces / name
+        assert channel.file.read_bytes() == raw.read_bytes()
+        assert channel.sha256 == hashlib.sha256(raw.read_bytes()).hexdigest()
+    assert logged.record.trace == firing.trace
+    assert problems(folder) == ()
+
+
+@pytest.mark.parametrize("failing", ["F-2.csv", "F-2-thrust.txt", "F-2.toml"])
+def test_a_disk_that_is_full_keeps_none_of_the_two_files(
+    folder: CampaignFolder, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, failing: str
+) -> None:
+    tables, files = two_loggers(tmp_path)
+
+    def names() -> list[str]:
+        return sorted(path.name for path in folder.path.rglob("*") if path.name != ".write.lock")
+
+    before = names()
+    for name in ("write_new", "write_bytes"):
+        real = getattr(journal, name)
+
+        def write(path: Path, *args: Any, real: Any = real, **more: Any) -> None:
+            if path.name == failing:
+                msg = "no space left"
+                raise RequestError(msg)
+            real(path, *args, **more)
+
+        monkeypatch.setattr(journal, name, write)
+    with pytest.raises(RequestError, match="no space left"):
+        log_firing(folder, "F-2", tables, **files, confirmed=True)
+    assert names() == before
+
+
+def test_a_second_file_of_the_same_name_with_another_content_is_not_touched(
+    folder: CampaignFolder, tmp_path: Path
+) -> None:
+    tables, files = two_loggers(tmp_path)
+    there = folder.traces / "F-2-thrust.txt"
+    there.write_text("t,F\n0,9\n", encoding="utf-8")
+    with pytest.raises(RequestError, match=r"F-2-thrust\.txt exists already, with another content"):
+        log_firing(folder, "F-2", tables, **files, confirmed=True)
+    assert there.read_text(encoding="utf-8") == "t,F\n0,9\n"
+    assert not (folder.traces / "F-2.csv").exists()

@@ -128,7 +128,7 @@ class Interview:
     def _question(self, field: Field, default: str) -> str:
         parts = [f"{_sentence(field.name.replace('_', ' '))}: {field.help}"]
         if field.kind is not None:
-            symbol = field.inch_pound if self._units == "inch-pound" else field.metric
+            symbol = field.customary_unit(self._units)
             parts.append(f"with its unit, such as {symbol or field.kind.si_symbol}")
         known = list(self._known.get(field.name, ()))
         if field.choices:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -15,20 +16,28 @@ from strandwise.errors import RequestError
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
+    from click.shell_completion import CompletionItem
+
     from strandwise.findings import Caution
     from strandwise.records import CampaignFolder
 
 __all__ = [
     "CAUTION",
+    "Stated",
+    "UnitsType",
     "at_terminal",
     "bench_option",
     "campaign_argument",
     "campaign_folder",
+    "completions",
     "echo_cautions",
+    "echo_conduct",
+    "echo_hint",
     "echo_json",
     "examples",
     "figure_option",
     "here",
+    "is_quiet",
     "json_option",
     "units_option",
 ]
@@ -37,6 +46,28 @@ CAUTION = (
     "Estimates from small samples, not a licence: keep to local law and to those licensed for the "
     "work, fire remotely and from a distance, and let nobody near a pressurised case."
 )
+
+
+@dataclass(frozen=True, slots=True)
+class Stated:
+    """What was stated before the command, for all commands.
+
+    Parameters
+    ----------
+    bench
+        The bench folder, if any.
+    quiet
+        Whether results alone are wanted, with the cautions that are about them.
+    """
+
+    bench: Path | None = None
+    quiet: bool = False
+
+
+if TYPE_CHECKING:
+    _TextType = click.ParamType[str]
+else:
+    _TextType = click.ParamType  # generic in later versions alone
 
 _Decorated = TypeVar("_Decorated", bound="Callable[..., Any]")
 
@@ -53,12 +84,36 @@ def json_option(function: _Decorated) -> _Decorated:
     )
 
 
+class UnitsType(_TextType):
+    """A choice of units: a system, and other units after commas."""
+
+    name = "units"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Read the choice; what cannot be read is wrong usage."""
+        from strandwise.errors import UnitError
+        from strandwise.units import parse_unit_choice
+
+        try:
+            return parse_unit_choice(value)
+        except UnitError as error:
+            self.fail(f"{error}.", param, ctx)
+
+    def shell_complete(
+        self, ctx: click.Context, param: click.Parameter, incomplete: str
+    ) -> list[CompletionItem]:
+        """Names of the systems."""
+        del ctx, param
+        return completions(("metric", "inch-pound", "mixed"), incomplete)
+
+
 def units_option(function: _Decorated) -> _Decorated:
     """Add the option --units."""
     return click.option(
         "--units",
-        type=click.Choice(["metric", "inch-pound"]),
-        help="Units of tables and pictures; otherwise the campaign's.",
+        type=UnitsType(),
+        metavar="UNITS",
+        help="metric, inch-pound, mixed, or such as 'metric, bar'; otherwise the campaign's.",
     )(function)
 
 
@@ -103,8 +158,24 @@ def here() -> Path:
 
 def bench_option(ctx: click.Context) -> Path | None:
     """The bench folder stated before the command, if any."""
-    found = ctx.find_root().obj
-    return found if isinstance(found, Path) else None
+    return _stated(ctx).bench
+
+
+def _stated(ctx: click.Context | None) -> Stated:
+    found = None if ctx is None else ctx.find_root().obj
+    return found if isinstance(found, Stated) else Stated()
+
+
+def is_quiet() -> bool:
+    """Whether results alone are wanted: no hints, no words on conduct, no progress."""
+    return _stated(click.get_current_context(silent=True)).quiet
+
+
+def completions(names: Iterable[str], incomplete: str) -> list[CompletionItem]:
+    """What a shell may offer: those of `names` that begin as the word on the line does."""
+    from click.shell_completion import CompletionItem
+
+    return [CompletionItem(name) for name in names if name.startswith(incomplete)]
 
 
 def campaign_folder(ctx: click.Context, name: str) -> CampaignFolder:
@@ -130,16 +201,36 @@ def echo_cautions(labelled: Iterable[tuple[str, Caution]]) -> None:
         click.echo(f"  {line}")
 
 
+def echo_conduct(lines: Iterable[str] = (CAUTION,)) -> None:
+    """Print what stands below every result, about the work and not about these numbers."""
+    if not is_quiet():
+        click.echo()
+        for line in lines:
+            click.echo(line)
+
+
+def echo_hint(text: str) -> None:
+    """Print what to do next."""
+    if not is_quiet():
+        click.echo(text)
+
+
 def echo_json(value: object) -> None:
-    """Print a value as JSON: UTF-8, null where there is no value or none that is finite."""
-    click.echo(json.dumps(_finite(value), ensure_ascii=False, indent=2, allow_nan=False))
+    """Print a value as JSON, null where there is no value or none that is finite.
+
+    Numbers have fifteen digits: what a conversion of units leaves beyond them is rounding.
+    UTF-8; where the output has another encoding, escapes stand for what is beyond ASCII.
+    """
+    plain = (getattr(sys.stdout, "encoding", None) or "utf-8").lower()
+    ascii_only = plain.replace("_", "-") not in ("utf-8", "utf8")
+    click.echo(json.dumps(_plain(value), ensure_ascii=ascii_only, indent=2, allow_nan=False))
 
 
-def _finite(value: object) -> object:
+def _plain(value: object) -> object:
     if isinstance(value, dict):
-        return {key: _finite(item) for key, item in value.items()}
+        return {key: _plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
-        return [_finite(item) for item in value]
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
+        return [_plain(item) for item in value]
+    if isinstance(value, float):
+        return float(f"{value:.15g}") if math.isfinite(value) else None
     return value

@@ -22,7 +22,7 @@ def echo_of(preview: FiringPreview, units: str) -> list[str]:
     preview
         The firing as understood.
     units
-        ``metric`` or ``inch-pound``.
+        The campaign's choice of units.
     """
     rows = _rows(preview.firing, preview.sizes, units)
     width = max(len(name) for name, _ in rows)
@@ -127,10 +127,9 @@ def _volume(value: float, units: str) -> str:
 
 
 def _in(value: float, units: str, metric: str, inch_pound: str, digits: int) -> str:
-    from strandwise.report.labels import format_number
-    from strandwise.units import from_si, kinds_of_unit, parse_unit
+    from strandwise.report.labels import format_number, unit_text
+    from strandwise.units import from_si, kinds_of_unit, parse_unit, shown_unit
 
-    symbol = inch_pound if units == "inch-pound" else metric
-    unit = parse_unit(symbol, kinds_of_unit(symbol)[0])
-    written = symbol.replace("2", "²").replace("3", "³")
-    return f"{format_number(from_si(value, unit), digits=digits)} {written}"
+    (kind,) = kinds_of_unit(metric)
+    unit = parse_unit(shown_unit(units, kind, metric, inch_pound), kind)
+    return f"{format_number(from_si(value, unit), digits=digits)} {unit_text(unit)}"

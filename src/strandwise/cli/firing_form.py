@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from strandwise.cli.asking import Interview
 
-__all__ = ["ask_firing", "firing_options", "firing_tables", "missing_options"]
+__all__ = ["ask_firing", "files_given", "firing_options", "firing_tables", "missing_options"]
 
 _DEFAULT_SHAPE = "hollow-cylinder"
 _INHIBITABLE = ("hollow-cylinder", "multi-core")
@@ -52,6 +52,27 @@ _CHANNELS = (
         form="text",
     ),
 )
+# What a channel may have for itself, where another logger wrote it.
+_OWN: dict[str, tuple[Field, ...]] = {
+    channel: (
+        Field(
+            name=f"trace_{channel}_time",
+            help=f"clock of the {channel} where it has its own: heading and unit",
+            form="text",
+        ),
+        Field(
+            name=f"trace_{channel}_sample_rate",
+            help=f"of the {channel}'s logger, where its file has no clock column",
+            form="text",
+        ),
+        Field(
+            name=f"trace_{channel}_instrument",
+            help=f"instrument of the {channel}, where the other channel has another",
+            form="text",
+        ),
+    )
+    for channel in ("pressure", "thrust")
+}
 
 
 def firing_options(function: Any) -> Any:
@@ -62,18 +83,32 @@ def firing_options(function: Any) -> Any:
         *_GRAIN,
         _INHIBITED,
         *NOZZLE_FIELDS,
-        *_CHANNELS,
-        *SUMMARY_FIELDS,
     ]
-    for field in reversed(fields):
+    for field in reversed(SUMMARY_FIELDS):
         function = field_option(field)(function)
-    function = click.option(
-        "--trace-file",
-        type=click.Path(path_type=Path),
-        metavar="FILE",
-        help="Raw logger file; it is copied into the campaign.",
-    )(function)
+    for channel in reversed(_OWN):
+        for field in reversed(_OWN[channel]):
+            function = field_option(field)(function)
+        text = f"File of a logger of its own that wrote the {channel}; it is copied likewise."
+        function = _file_option(f"--trace-{channel}-file", text)(function)
+    for field in reversed([*fields, *_CHANNELS]):
+        function = field_option(field)(function)
+    text = "Raw logger file; it is copied into the campaign."
+    function = _file_option("--trace-file", text)(function)
     return field_option(_TEST)(function)
+
+
+def _file_option(name: str, text: str) -> Any:
+    return click.option(name, type=click.Path(path_type=Path), metavar="FILE", help=text)
+
+
+def files_given(files: Mapping[str, Path | None]) -> dict[str, Path]:
+    """Logger files that were given, by ``trace`` or channel, from values by option."""
+    return {
+        key.removesuffix("_file").removeprefix("trace_"): path
+        for key, path in files.items()
+        if path is not None
+    }
 
 
 def firing_tables(given: Mapping[str, str], *, has_trace: bool) -> dict[str, Any]:
@@ -114,14 +149,20 @@ def _trace_table(given: Mapping[str, str]) -> dict[str, Any]:
     for field in _CHANNELS[:4]:
         if field.name in given:
             trace[field.name.removeprefix("trace_")] = given[field.name]
-    instrument = given.get("trace_instrument")
-    if instrument:
-        for key in ("pressure", "thrust"):
-            text = str(trace.get(key, ""))
-            unit = _raw_unit(text)
-            if unit:
-                heading = text.rpartition("(")[0].strip()
-                trace[key] = {"column": heading, "unit": unit, "instrument": instrument}
+    for channel, fields in _OWN.items():
+        text = str(trace.get(channel, ""))
+        own = {
+            field.name.removeprefix(f"trace_{channel}_"): given[field.name]
+            for field in fields
+            if field.name in given
+        }
+        unit = _raw_unit(text)
+        if unit and "trace_instrument" in given:
+            own.setdefault("instrument", given["trace_instrument"])
+        if own and unit:
+            trace[channel] = {"column": text.rpartition("(")[0].strip(), "unit": unit, **own}
+        elif own:
+            trace[channel] = {"column": text, **own}
     return trace
 
 
@@ -131,8 +172,9 @@ def _raw_unit(channel: str) -> str:
     return unit if unit in ("count", "V", "mV") else ""
 
 
-def missing_options(texts: Mapping[str, str], *, has_trace: bool) -> list[str]:
+def missing_options(texts: Mapping[str, str], files: Mapping[str, Path]) -> list[str]:
     """Options that a firing cannot do without and that were not given."""
+    has_trace = "trace" in files
     shape = texts.get("shape", _DEFAULT_SHAPE)
     grain = GRAIN_FIELDS.get(shape, ())
     missing = [
@@ -140,8 +182,12 @@ def missing_options(texts: Mapping[str, str], *, has_trace: bool) -> list[str]:
         for field in (_TEST, *FIRING_FIELDS, *grain)
         if field.required and field.name not in texts and field.instead not in texts
     ]
-    if has_trace:
-        needed = [("trace_time", "trace_sample_rate"), ("trace_pressure", "trace_thrust")]
+    if files and not has_trace:
+        missing.append("--trace-file")
+    elif has_trace:
+        needed = [("trace_pressure", "trace_thrust")]
+        if not _has_own_clocks(texts):
+            needed.insert(0, ("trace_time", "trace_sample_rate"))
         missing += [
             " or ".join(map(option_name, names))
             for names in needed
@@ -152,8 +198,17 @@ def missing_options(texts: Mapping[str, str], *, has_trace: bool) -> list[str]:
     return missing
 
 
-def ask_firing(interview: Interview, texts: dict[str, str], trace_file: Path | None) -> Path | None:
-    """Ask for what `texts` lack, and add the answers to it; returns the trace, if there is one.
+def _has_own_clocks(texts: Mapping[str, str]) -> bool:
+    """Whether each channel that was given has a clock of its own."""
+    given = [channel for channel in _OWN if f"trace_{channel}" in texts]
+    return bool(given) and all(
+        f"trace_{channel}_time" in texts or f"trace_{channel}_sample_rate" in texts
+        for channel in given
+    )
+
+
+def ask_firing(interview: Interview, texts: dict[str, str], files: dict[str, Path]) -> None:
+    """Ask for what `texts` and `files` lack, and add the answers to them.
 
     First the test and its batch, then the grain, the nozzle, and the trace or hand readings.
     """
@@ -181,14 +236,18 @@ def ask_firing(interview: Interview, texts: dict[str, str], trace_file: Path | N
         asked = ("throat_diameter_after", "exit_diameter")
         interview.ask_missing([f for f in NOZZLE_FIELDS if f.name in asked], texts)
     say("The readings")
-    if trace_file is None and "burn_time" not in texts:
-        trace_file = _ask_trace_file()
-    if trace_file is None:
+    if "trace" not in files and (files or "burn_time" not in texts):
+        _ask_file(
+            files,
+            "trace",
+            "Trace file: the raw file of the logger; Enter if values were read by hand",
+        )
+    if "trace" not in files:
         interview.ask_missing(SUMMARY_FIELDS[:_HAND_READINGS], texts)
     else:
         _ask_channels(interview, texts)
+        _ask_second_logger(interview, texts, files)
     interview.ask_missing([f for f in FIRING_FIELDS if f.name in _ASKED], texts)
-    return trace_file
 
 
 def _ask_size(
@@ -203,28 +262,44 @@ def _ask_size(
         texts[other.name] = interview.ask(other, required=True)
 
 
-def _ask_trace_file() -> Path | None:
+def _ask_file(files: dict[str, Path], key: str, question: str) -> None:
     while True:
-        text: str = click.prompt(
-            "Trace file: the raw file of the logger; Enter if values were read by hand",
-            default="",
-            show_default=False,
-            err=True,
-        ).strip()
+        text: str = click.prompt(question, default="", show_default=False, err=True).strip()
         path = Path(text).expanduser()
         if not text:
-            return None
+            return
         if path.is_file():
-            return path
+            files[key] = path
+            return
         say(f"  {path} is not a file")
+
+
+def _ask_second_logger(interview: Interview, texts: dict[str, str], files: dict[str, Path]) -> None:
+    """Ask for the channel that the first file lacks, which another logger may have written."""
+    lacking = [channel for channel in _OWN if f"trace_{channel}" not in texts]
+    if len(lacking) != 1 or len(files) > 1:
+        return
+    (channel,) = lacking
+    question = f"{channel.capitalize()} file: of a second logger; Enter if there is none"
+    _ask_file(files, channel, question)
+    if channel not in files:
+        return
+    clock, rate, instrument = _OWN[channel]
+    column = next(field for field in _CHANNELS if field.name == f"trace_{channel}")
+    texts[column.name] = interview.ask(column, required=True)
+    interview.ask_missing([clock], texts)
+    if clock.name not in texts:
+        texts[rate.name] = interview.ask(rate, required=True)
+    if _raw_unit(texts[column.name]):
+        interview.ask_missing([instrument], texts)
 
 
 def _ask_channels(interview: Interview, texts: dict[str, str]) -> None:
     clock, rate, pressure, thrust, instrument = _CHANNELS
-    if rate.name not in texts:
+    if rate.name not in texts and not _has_own_clocks(texts):
         interview.ask_missing([clock], texts)
-    if clock.name not in texts and rate.name not in texts:
-        texts[rate.name] = interview.ask(rate, required=True)
+        if clock.name not in texts:
+            texts[rate.name] = interview.ask(rate, required=True)
     interview.ask_missing([pressure, thrust], texts)
     if pressure.name not in texts and thrust.name not in texts:
         say("  One of the two is needed.")

@@ -20,7 +20,13 @@ from strandwise.cli.common import (
     examples,
     json_option,
 )
-from strandwise.cli.firing_form import ask_firing, firing_options, firing_tables, missing_options
+from strandwise.cli.firing_form import (
+    ask_firing,
+    files_given,
+    firing_options,
+    firing_tables,
+    missing_options,
+)
 from strandwise.errors import RecordsError, UnlikelyError
 from strandwise.findings import Source
 from strandwise.records import BATCH_FIELDS, STRAND_FIELDS
@@ -36,7 +42,19 @@ __all__ = ["command"]
 
 _STOPWATCH = ("time",)
 _VIDEO = ("frames", "frame_rate")
-_ASKED_OF_BATCH = ("mixed", "mass", "density", "process", "process_temperature", "notes")
+_ASKED_OF_BATCH = (
+    "mixed",
+    "mass",
+    "density",
+    "particle_size",
+    "process",
+    "process_temperature",
+    "cook_time",
+    "hold_time",
+    "cooling",
+    "cure",
+    "notes",
+)
 _ASKED_OF_STRAND = ("date", "temperature", "notes")
 
 
@@ -86,7 +104,8 @@ def batch(
     missing = [f for f in BATCH_FIELDS if f.required and f.name not in given]
     if missing:
         interview = _interview(kept, [option_name(f.name) for f in missing])
-        optional = [f for f in BATCH_FIELDS if f.name in _ASKED_OF_BATCH]
+        fields = {field.name: field for field in BATCH_FIELDS}
+        optional = [fields[name] for name in _ASKED_OF_BATCH]
         interview.ask_missing([*missing, *optional], given)
         _confirm(f"Batch {given['batch']}", given)
     logged = _settled(
@@ -163,13 +182,17 @@ def firing(
     campaign: str,
     *,
     trace_file: Path | None,
+    trace_pressure_file: Path | None,
+    trace_thrust_file: Path | None,
     confirmed: bool,
     as_json: bool,
     **texts: str | None,
 ) -> None:
     """Add a motor firing to CAMPAIGN, with its raw trace or with what was read by hand.
 
-    The trace is copied into the campaign and never changed; its SHA-256 is kept beside it. What
+    The trace is copied into the campaign and never changed; its SHA-256 is kept beside it. A
+    channel that another logger wrote comes with its own file and clock, which are kept likewise;
+    the two clocks are set to each other by the rise of the signals. What
     was understood of grain and nozzle is drawn and said back; on a terminal you are asked before
     it is saved.
     """
@@ -179,20 +202,31 @@ def firing(
     folder = campaign_folder(ctx, campaign)
     kept, _ = read_for_logging(folder)
     given, interview = _given(texts), None
-    missing = missing_options(given, has_trace=trace_file is not None)
+    files = files_given(
+        {
+            "trace_file": trace_file,
+            "trace_pressure_file": trace_pressure_file,
+            "trace_thrust_file": trace_thrust_file,
+        }
+    )
+    missing = missing_options(given, files)
     if missing:
         interview = _interview(kept, missing)
-        trace_file = ask_firing(interview, given, trace_file)
-    test, all_given = given["test"], _with_trace(given, trace_file)
-    tables = firing_tables(given, has_trace=trace_file is not None)
+        ask_firing(interview, given, files)
+    test, all_given = given["test"], _with_files(given, files)
+    tables = firing_tables(given, has_trace="trace" in files)
+    raw: dict[str, Any] = {
+        "raw_trace": files.pop("trace", None),
+        "channel_traces": files,
+    }
     with _told_by_option(interview, all_given):
-        preview = preview_firing(folder, test, tables, raw_trace=trace_file)
+        preview = preview_firing(folder, test, tables, **raw)
     echo = echo_of(preview, kept.settings.units)
     asked = interview is not None or (at_terminal() and not confirmed and not as_json)
     if asked:
         confirmed = _agreed(preview, interview, echo, all_given) or confirmed
     logged = _settled(
-        lambda sure: log_firing(folder, test, tables, raw_trace=trace_file, confirmed=sure),
+        lambda sure: log_firing(folder, test, tables, **raw, confirmed=sure),
         interview,
         all_given,
         confirmed=confirmed,
@@ -207,8 +241,10 @@ def _given(texts: Mapping[str, str | None]) -> dict[str, str]:
     return {name: text.strip() for name, text in texts.items() if text and text.strip()}
 
 
-def _with_trace(given: Mapping[str, str], trace_file: Path | None) -> Mapping[str, str]:
-    return given if trace_file is None else {**given, "trace_file": str(trace_file)}
+def _with_files(given: Mapping[str, str], files: Mapping[str, Path]) -> Mapping[str, str]:
+    """What was given, with the logger files under their options' names."""
+    names = {key: "trace_file" if key == "trace" else f"trace_{key}_file" for key in files}
+    return {**given, **{names[key]: str(path) for key, path in files.items()}}
 
 
 def _interview(campaign: Campaign, missing: Sequence[str], *, wire: bool = False) -> Interview:
@@ -335,7 +371,8 @@ def _by_option(finding: Finding) -> Finding:
         return finding
     options = {p.name: p.opts[0] for p in click.get_current_context().command.params}
     parts = field.split(".")
-    name = next((n for n in ("_".join(parts[:2]), parts[-1]) if n in options), None)
+    names = ("_".join(parts[:3]), "_".join(parts[:2]), parts[-1])
+    name = next((n for n in names if n in options), None)
     return finding if name is None else dataclasses.replace(finding, source=Source(options[name]))
 
 

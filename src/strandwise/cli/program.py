@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import contextlib
 import os
 import sys
@@ -11,15 +12,25 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from strandwise.cli.common import examples
+from strandwise.cli.common import Stated, completions, examples
 from strandwise.errors import RecordsError, StrandwiseError
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
+
+    from click.shell_completion import CompletionItem
 
 __all__ = ["LazyGroup", "program", "run"]
 
 _INTERRUPTED = 130
+_NOBODY_READS = 141
+_EXIT_CODES = (
+    (0, "done"),
+    (1, "the records or the request are at fault; the message says where"),
+    (2, "wrong usage"),
+    (_INTERRUPTED, "stopped by Ctrl-C"),
+    (_NOBODY_READS, "nobody read the output to its end, as with `| head`"),
+)
 
 # Command to (module, what it does); the text stands here so that help loads no command.
 _COMMANDS = {
@@ -29,6 +40,7 @@ _COMMANDS = {
     "mix": ("mix", "Show, derive and weigh out recipes."),
     "log": ("log", "Record a batch, a strand or a firing."),
     "calibrate": ("calibrate", "Fit and judge the calibration of an instrument."),
+    "undo": ("undo", "Take back the last change that the program made."),
     "check": ("check", "Find every problem in a campaign's files."),
     "reduce": ("reduce", "List the burn rate that each test gave."),
     "fit": ("fit", "Fit the burn-rate law of each batch."),
@@ -36,7 +48,19 @@ _COMMANDS = {
     "drift": ("drift", "Chart the batches of a formulation over time."),
     "forecast": ("forecast", "Say what a full-size motor would see."),
     "plan": ("plan", "Say which test would tell most."),
+    "report": ("report", "Write the whole campaign as one page to look at and to send."),
+    "export": ("export", "Write points, laws and shifts as tables for other programs."),
+    "completion": ("completion", "Print the script that completes names in a shell."),
 }
+
+
+@contextlib.contextmanager
+def _reader_may_leave() -> Iterator[None]:
+    """Give a closed pipe an exit code of its own; click's is that of a fault."""
+    try:
+        yield
+    except BrokenPipeError as error:
+        raise click.exceptions.Exit(_NOBODY_READS) from error
 
 
 class LazyGroup(click.Group):
@@ -46,6 +70,16 @@ class LazyGroup(click.Group):
         super().__init__(*args, **kwargs)
         self._lazy = lazy
 
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Read what stands before the command, and print help if that is asked for."""
+        with _reader_may_leave():
+            return super().parse_args(ctx, args)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command."""
+        with _reader_may_leave():
+            return super().invoke(ctx)
+
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Names in the order in which a campaign meets them."""
         del ctx
@@ -53,31 +87,54 @@ class LazyGroup(click.Group):
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         """Import and return a command; None where there is none of that name."""
-        del ctx
         if cmd_name not in self._lazy:
             return None
         module = import_module(f"strandwise.cli.{self._lazy[cmd_name][0]}")
         command: click.Command = module.command
+        if ctx.resilient_parsing:  # a shell asks for completions
+            from strandwise.cli.completing import offer_names
+
+            return offer_names(command)
         return command
 
+    def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
+        """Names of commands and options that begin so, without importing a command."""
+        found = completions(self._lazy, incomplete)
+        for item in found:
+            item.help = self._lazy[item.value][1]
+        return [*found, *click.Command.shell_complete(self, ctx, incomplete)]
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        """Write the list of commands without importing them."""
+        """Write the list of commands without importing them, and the exit codes."""
         del ctx
         with formatter.section("Commands"):
             formatter.write_dl([(name, text) for name, (_, text) in self._lazy.items()])
+        with formatter.section("Exit codes"):
+            formatter.write_dl([(str(code), text) for code, text in _EXIT_CODES])
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         """Find a command, or say which one may have been meant."""
         name = args[0] if args else ""
-        if name and not name.startswith("-") and name not in self._lazy:
+        known = not name or name.startswith("-") or name in self._lazy
+        if not known and not ctx.resilient_parsing:
             import difflib
 
             close = difflib.get_close_matches(name, list(self._lazy), n=1)
             meant = f" Did you mean '{close[0]}'?" if close else ""
             ctx.fail(f"No such command '{name}'.{meant}")
         return super().resolve_command(ctx, args)
+
+
+def _show_versions(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
+    if not wanted or ctx.resilient_parsing:
+        return
+    from strandwise.report.versions import software_versions
+
+    for name, version in software_versions():
+        click.echo(f"{name} {version}")
+    ctx.exit()
 
 
 @click.group(
@@ -93,9 +150,19 @@ class LazyGroup(click.Group):
     metavar="DIR",
     help="The bench folder; otherwise found from here upward.",
 )
-@click.version_option(package_name="strandwise", message="%(prog)s %(version)s")
+@click.option(
+    "-q", "--quiet", is_flag=True, help="Results only: no hints, words on conduct or progress."
+)
+@click.option(
+    "--version",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_show_versions,
+    help="Show the versions of the program and of what it computes with.",
+)
 @click.pass_context
-def program(ctx: click.Context, bench: Path | None) -> None:
+def program(ctx: click.Context, bench: Path | None, *, quiet: bool) -> None:
     """How fast each batch of a solid propellant burns, and what each change did to it.
 
     A bench folder holds campaigns; a campaign holds formulations, batches and tests, all of it
@@ -104,14 +171,20 @@ def program(ctx: click.Context, bench: Path | None) -> None:
     Results are estimates from small samples, not a licence. Keep to local law and to those
     licensed for the work; fire remotely, from a distance, with nobody near a pressurised case.
     """
-    ctx.obj = bench
+    ctx.obj = Stated(bench, quiet)
+    if not quiet and sys.stderr is not None and sys.stderr.isatty():
+        from strandwise.cli.waiting import TerminalProgress
+        from strandwise.progress import listening
+
+        ctx.with_resource(listening(TerminalProgress()))
 
 
 def run(args: Sequence[str] | None) -> int:
     """Run the program, turn errors into messages, and return the exit code."""
+    codecs.register_error("strandwise-spell", _spell)
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="backslashreplace")
+            stream.reconfigure(errors="strandwise-spell")
     try:
         code = program.main(
             None if args is None else list(args), prog_name="strandwise", standalone_mode=False
@@ -126,21 +199,29 @@ def run(args: Sequence[str] | None) -> int:
     except (StrandwiseError, OSError) as error:
         return _fail(error)
     except SystemExit as error:
-        # click's way out of a broken pipe; the code is its own.
+        # click's way out of a completion
         return error.code if isinstance(error.code, int) else 1
+    if code == _NOBODY_READS:
+        _abandon_output()
     return code if isinstance(code, int) else 0
+
+
+def _spell(error: UnicodeError) -> tuple[str, int]:
+    from strandwise.report.spelling import spell_what_fails
+
+    return spell_what_fails(error)
 
 
 def _fail(error: StrandwiseError | OSError) -> int:
     if isinstance(error, OSError) and error.filename is None:
         _abandon_output()
+    if isinstance(error, BrokenPipeError):
+        return _NOBODY_READS  # which is no fault, and needs no message
     if isinstance(error, RecordsError):
         for finding in error.findings:
             click.echo(f"strandwise: {finding}", err=True)
         if len(error.findings) > 1:
             click.echo(f"strandwise: {len(error.findings)} problems", err=True)
-    elif isinstance(error, BrokenPipeError):
-        pass  # nobody reads any more, which is no fault
     elif isinstance(error, OSError):
         place = f"{error.filename}: " if error.filename else ""
         click.echo(f"strandwise: {place}{error.strerror or error}", err=True)

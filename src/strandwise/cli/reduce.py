@@ -18,31 +18,67 @@ from strandwise.cli.common import (
     json_option,
     units_option,
 )
+from strandwise.cli.firing_view import (
+    budget_json,
+    drawing_json,
+    match_json,
+    print_budget,
+    print_match,
+)
 from strandwise.cli.showing import cautions_json, scaled
+from strandwise.errors import DataError, RequestError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
 
+    from strandwise.cli.firing_view import Drawing
     from strandwise.reduction import FiringReduction, RatePoint
     from strandwise.report.labels import DisplayUnits
     from strandwise.workflow.analysis import ReducedCampaign
+    from strandwise.workflow.matching import FiringMatch
 
 __all__ = ["command"]
 
 _ORIGINS = {"scatter": "nothing is stated of the readings, the fit takes their ± from the scatter"}
 _MOST_NAMED = 5
+_EVERY = ""  # what --budget stands for without the name of a test
 
 
 @click.command(
     "reduce",
     epilog=examples(
         "strandwise reduce demo",
-        "strandwise reduce demo --test F-03 --budget --figure trace.svg --swept-figure swept.svg",
+        "strandwise reduce demo --budget F-03 --draws 200",
+        "strandwise reduce demo --match F-01",
+        "strandwise reduce demo --test F-03 --figure trace.svg --swept-figure swept.svg",
     ),
 )
 @campaign_argument
 @click.option("--test", "only", help="One test only.")
-@click.option("--budget", is_flag=True, help="Of a firing: where its uncertainty comes from.")
+@click.option(
+    "--budget",
+    is_flag=False,
+    flag_value=_EVERY,
+    metavar="[TEST]",
+    help="Where the uncertainty of a firing comes from, reading by reading, and what comes out "
+    "when all readings are drawn at random.",
+)
+@click.option(
+    "--draws",
+    type=click.IntRange(100, 100_000),
+    default=200,
+    show_default=True,
+    help="Of all readings, for --budget.",
+)
+@click.option(
+    "--seed", type=click.IntRange(0), default=1, show_default=True, help="Of the random draws."
+)
+@click.option(
+    "--match",
+    metavar="TEST",
+    help="Of a firing: a, n and the efficiency of c* with which a simulated motor follows its "
+    "trace.",
+)
 @units_option
 @figure_option
 @click.option(
@@ -58,7 +94,10 @@ def command(
     campaign: str,
     *,
     only: str | None,
-    budget: bool,
+    budget: str | None,
+    draws: int,
+    seed: int,
+    match: str | None,
     units: str | None,
     figure: Path | None,
     swept_figure: Path | None,
@@ -72,23 +111,58 @@ def command(
     from strandwise.records import read_campaign
     from strandwise.workflow.analysis import one_test, reduce_campaign
 
+    only = _one_name(only, None if budget == _EVERY else budget, match)
     reduced = reduce_campaign(read_campaign(campaign_folder(ctx, campaign)).sound())
     if only is not None:
         reduced = one_test(reduced, only)
+    drawn = {} if budget is None else _draw_readings(reduced, draws, seed)
+    matched = None if match is None else _match(reduced, match)
     from strandwise.report.labels import display_units
 
     shown = display_units(units or reduced.campaign.settings.units)
-    drawn = _draw(reduced, shown, figure, swept_figure)
+    pictures = _draw(reduced, shown, figure, swept_figure)
     if as_json:
-        echo_json(_as_json(reduced))
+        echo_json(_as_json(reduced, drawn, matched))
         return
     _print_points(reduced, shown)
     for firing in reduced.firings:
         _print_firing(firing, shown)
-        if budget:
-            _print_budget(firing)
-    for path in drawn:
+        if budget is not None:
+            print_budget(firing, drawn.get(firing.test), shown)
+        if matched is not None:
+            print_match(matched, shown)
+    for path in pictures:
         click.echo(f"\nPicture: {path}")
+
+
+def _one_name(*names: str | None) -> str | None:
+    """The one test that the options name; None: all."""
+    named = list(dict.fromkeys(name for name in names if name is not None))
+    if len(named) > 1:
+        msg = f"--test, --budget and --match name different tests: {', '.join(named)}."
+        raise click.UsageError(msg)
+    return named[0] if named else None
+
+
+def _draw_readings(reduced: ReducedCampaign, draws: int, seed: int) -> dict[str, Drawing]:
+    from strandwise.workflow.matching import draw_firing
+
+    found: dict[str, Drawing] = {}
+    for firing in reduced.firings:
+        try:
+            found[firing.test] = draw_firing(firing, draws=draws, seed=seed)
+        except DataError as error:
+            found[firing.test] = str(error)
+    return found
+
+
+def _match(reduced: ReducedCampaign, test: str) -> FiringMatch:
+    from strandwise.workflow.matching import match_firing
+
+    if not reduced.firings:
+        msg = f"{test} is a strand, which has no trace of a motor to match"
+        raise RequestError(msg, expected="a firing with a raw trace")
+    return match_firing(reduced.firings[0])
 
 
 def _draw(
@@ -110,10 +184,17 @@ def _draw(
     return drawn
 
 
-def _as_json(reduced: ReducedCampaign) -> dict[str, Any]:
+def _as_json(
+    reduced: ReducedCampaign, drawn: Mapping[str, Drawing], matched: FiringMatch | None
+) -> dict[str, Any]:
     return {
         "points": [_point_json(point) for point in reduced.points],
-        "firings": [_firing_json(firing) for firing in reduced.firings],
+        "firings": [
+            _firing_json(firing)
+            | drawing_json(drawn.get(firing.test))
+            | {"match": match_json(matched)}
+            for firing in reduced.firings
+        ],
         "warnings": cautions_json(reduced.cautions),
     }
 
@@ -168,7 +249,7 @@ def _firing_json(firing: FiringReduction) -> dict[str, Any]:
         "characteristic_velocity_sd_m_s": firing.characteristic_velocity_sd,
         "thrust_coefficient": firing.thrust_coefficient,
         "swept": _swept_json(firing),
-        "budget": _budget_json(firing),
+        "budget": budget_json(firing),
         "warnings": cautions_json(firing.cautions),
     }
 
@@ -186,69 +267,6 @@ def _swept_json(firing: FiringReduction) -> dict[str, Any] | None:
         "rate_at_reference_mm_s": swept.rate_at_reference * 1e3,
         "web_closure_percent": 100.0 * swept.closure,
     }
-
-
-def _budget_json(firing: FiringReduction) -> dict[str, Any] | None:
-    budget = firing.budget
-    if budget is None:
-        return None
-    return {
-        "rate_sd_percent": 100.0 * budget.rate_sd,
-        "pressure_sd_percent": 100.0 * budget.pressure_sd,
-        "advice": budget.advice,
-        "rows": [
-            {
-                "reading": row.reading.key,
-                "value": row.reading.value,
-                "sd": row.reading.sd,
-                "unit": row.reading.unit,
-                "basis": row.reading.basis,
-                "rate_effect_percent": 100.0 * row.rate_effect,
-                "pressure_effect_percent": 100.0 * row.pressure_effect,
-                "share_percent": 100.0 * row.law_share,
-            }
-            for row in budget.rows
-        ],
-    }
-
-
-def _print_budget(firing: FiringReduction) -> None:
-    from strandwise.report.labels import format_number
-    from strandwise.report.tables import Column, print_table
-
-    budget = firing.budget
-    if budget is None:
-        click.echo("  no budget: nothing could be reduced")
-        return
-    columns = [
-        Column("Reading", kind="text"),
-        Column("its ±"),
-        Column("unit", kind="text"),
-        Column("known from", kind="text"),
-        Column("rate", "%"),
-        Column("pressure", "%"),
-        Column("share", "%"),
-    ]
-    rows = [
-        [
-            row.reading.name,
-            format_number(row.reading.sd, digits=2),
-            "" if row.reading.unit == "1" else row.reading.unit,
-            row.reading.basis,
-            format_number(100.0 * row.rate_effect, digits=2, signed=True),
-            format_number(100.0 * row.pressure_effect, digits=2, signed=True),
-            f"{100.0 * row.law_share:.0f}",
-        ]
-        for row in budget.rows
-    ]
-    click.echo()
-    notes = [
-        "What one standard uncertainty of each reading does to rate and pressure; share of the "
-        "variance of the rate against a law.",
-        f"{budget.advice[:1].upper()}{budget.advice[1:]}.",
-    ]
-    title = f"Where the uncertainty of {firing.test} comes from"
-    print_table(columns, rows, file=sys.stdout, title=title, notes=notes)
 
 
 def _print_points(reduced: ReducedCampaign, units: DisplayUnits) -> None:
@@ -330,9 +348,9 @@ def _print_firing(firing: FiringReduction, units: DisplayUnits) -> None:
         "peak pressure": shown(firing.peak_pressure, "pressure"),
         "pressure from": firing.pressure_from,
         "peak thrust": shown(firing.peak_thrust, "force"),
-        "total impulse": f"{format_number(firing.total_impulse)} N·s",
+        "total impulse": shown(firing.total_impulse, "impulse"),
         "specific impulse": f"{format_number(firing.specific_impulse)} s",
-        "c*": f"{format_number(firing.characteristic_velocity)} m/s",
+        "c*": shown(firing.characteristic_velocity, "gas_velocity"),
         "rate by mass balance": shown(firing.rate_mass_balance, "rate"),
     }
     width = max(len(name) for name in lines)

@@ -8,8 +8,10 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from strandwise.findings import Caution
+    from strandwise.forecast import Wanted
     from strandwise.records import Campaign
     from strandwise.report.labels import DisplayUnits
+    from strandwise.units import Kind
 
 __all__ = [
     "cautions_json",
@@ -17,8 +19,10 @@ __all__ = [
     "percents",
     "pressure_option",
     "pressure_text",
+    "quantity_option",
     "rate_text",
     "scaled",
+    "wanted_options",
 ]
 
 
@@ -78,6 +82,52 @@ def pressure_option(text: str | None, campaign: Campaign, option: str) -> float 
             readings="absolute",
             ambient=settings.ambient_pressure,
         )
+    except UnitError as error:
+        msg = f"{option}: {error.message}"
+        raise UnitError(msg, expected=error.expected, hint=error.hint) from error
+
+
+def wanted_options(
+    peak_below: str | None, burn_longer: str | None, campaign: Campaign
+) -> Wanted | None:
+    """What the options --peak-below and --burn-longer ask of a motor; None: nothing.
+
+    Raises
+    ------
+    UnitError
+        A text is no pressure or no time; the message names the option.
+    """
+    if peak_below is None and burn_longer is None:
+        return None
+    from strandwise.forecast import Wanted
+
+    return Wanted(
+        peak_below=pressure_option(peak_below, campaign, "--peak-below"),
+        burn_longer=_time_option(burn_longer, "--burn-longer"),
+    )
+
+
+def _time_option(text: str | None, option: str) -> float | None:
+    if text is None:
+        return None
+    from strandwise.units import Kind
+
+    return quantity_option(text, Kind.TIME, option)
+
+
+def quantity_option(text: str, kind: Kind, option: str) -> float:
+    """A quantity in SI of an option's text.
+
+    Raises
+    ------
+    UnitError
+        The text is no quantity of the kind; the message names the option.
+    """
+    from strandwise.errors import UnitError
+    from strandwise.units import parse_quantity
+
+    try:
+        return parse_quantity(text, kind).si
     except UnitError as error:
         msg = f"{option}: {error.message}"
         raise UnitError(msg, expected=error.expected, hint=error.hint) from error

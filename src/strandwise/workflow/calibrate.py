@@ -13,9 +13,11 @@ from strandwise.records import (
     Bench,
     Field,
     PressureScale,
+    journal_of,
     load_of_row,
     read_calibration_table,
     read_instruments,
+    shared_journal,
     split_row,
     try_instrument,
     write_instrument,
@@ -193,7 +195,8 @@ def calibrate_instrument(
     entry = _entry(new, kind, unit, rows, scale)
     try_instrument(path, _shown(path, bench), name, entry, replace=replace)
     before_writing(report)
-    write_instrument(path, _shown(path, bench), name, entry, replace=replace)
+    journal = shared_journal(bench) if folder is None else journal_of(folder)
+    write_instrument(path, _shown(path, bench), name, entry, replace=replace, journal=journal)
     change = None
     if old is not None:
         change = report.line.slope / report_calibration(old).line.slope - 1.0
