@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import shlex
 import sys
 from pathlib import Path
@@ -207,15 +208,18 @@ def _write_text(sheet: Sheet, file: TextIO) -> None:
 
 
 def _write_file(sheet: Sheet, path: Path) -> None:
-    try:
-        if path.suffix.lower() in (".html", ".htm"):
-            from strandwise.report.sheet_page import sheet_page
+    from strandwise.records import write_bytes
 
-            path.write_text(sheet_page(sheet, footer=CAUTION), encoding="utf-8")
-            return
-        with path.open("w", encoding="utf-8") as file:
-            _write_text(sheet, file)
-            file.write(f"\n{CAUTION}\n")
+    if path.suffix.lower() in (".html", ".htm"):
+        from strandwise.report.sheet_page import sheet_page
+
+        text = sheet_page(sheet, footer=CAUTION)
+    else:
+        lines = io.StringIO()
+        _write_text(sheet, lines)
+        text = f"{lines.getvalue()}\n{CAUTION}\n"
+    try:
+        write_bytes(path, text.encode())
     except OSError as error:
         msg = f"cannot write {path}: {error.strerror or error}"
         raise RequestError(msg, expected="a file in a folder that can be written") from error
