@@ -278,7 +278,7 @@ JOBS = {
 # The alternative is measured up to here and is in proportion to size beyond.
 MOST_FOR_A_LOOP = {"fit": 1000, "burn": 100}
 # Sizes beyond these are for the table alone, and take their time.
-EVERYDAY = {"fit": 10_000, "burn": 10_000, "log": 1_000_000, "report": 1000}
+EVERYDAY = {"fit": 10_000, "burn": 10_000, "log": 1_000_000, "report": 100}
 ALL_SIZES = bool(os.environ.get("STRANDWISE_ALL_SIZES"))
 CASES = [
     (name, size)
