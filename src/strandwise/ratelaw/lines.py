@@ -36,7 +36,7 @@ __all__ = ["LineFits", "fit_lines"]
 
 _MAX_ITERATIONS = 300
 _PATIENCE = 15
-_TOLERANCE = 1e-10
+_TOLERANCE = 1e-8
 # Where the stated errors explain all of the scatter, τ² starts at this part of it.
 _LEAST_START = 0.1
 # Relative size below which a deviation is rounding; keeps weights finite for points on a line.
@@ -209,7 +209,7 @@ def _at_rest(step: _Step, span: FloatArray, slope: FloatArray, move: FloatArray)
     height = np.einsum("ij,ij,ij->j", step.weights, step.residuals, step.residuals)
     height = np.sqrt(height / step.total)
     still = np.abs(step.slope - slope) <= _TOLERANCE * (np.abs(slope) + height / span)
-    return np.asarray(still & (np.abs(move) <= 1e-8 / step.weights.max(axis=0)))
+    return np.asarray(still & (np.abs(move) <= 1e-5 / step.weights.max(axis=0)))
 
 
 def fit_lines(
