@@ -494,6 +494,7 @@ divergence_half_angle = "{HALF_ANGLE:.0f} deg"
 CAMPAIGN = """\
 # Invented demonstration data: no such club, no such tests. campaigns/make_demo.py writes this
 # folder from rate laws of its own choosing; edit a copy, not this one.
+format = 1
 title = "Demonstration (invented): a chalk retarder for the teaching motor"
 baseline = "base"
 reference_pressure = "3.5 MPa"
