@@ -7,6 +7,7 @@ import math
 import shutil
 import time
 from collections.abc import Callable
+from fractions import Fraction
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -354,6 +355,51 @@ def test_a_campaign_of_one_batch_of_strands_says_so(run: Runner, bench: Path) ->
     hindcast = run("forecast", "demo", "--hindcast")
     assert hindcast.code == 1
     assert "no firing to hold a forecast against" in hindcast.err
+
+
+@pytest.mark.usefixtures("bench")
+def test_maximum_expected_pressure_is_the_product_that_is_shown(run: Runner) -> None:
+    found = run("forecast", "demo", "full-size", "--json").json
+    stack = found["greatest_expected_pressure"]
+    assert list(stack["factors"]) == ["burn rate", "throat", "density", "c*", "grain"]
+    assert stack["value_MPa"] == pytest.approx(
+        stack["nominal_MPa"] * math.prod(stack["factors"].values())
+    )
+    assert stack["value_MPa"] > found["peak_pressure_MPa"]["p99"]
+    assert stack["case_limit_over_it"] == pytest.approx(6.0 / stack["value_MPa"])
+    assert stack["share_of_draws_above"] < 0.01
+    text = run("forecast", "demo", "full-size").out
+    assert "Maximum expected operating pressure (MEOP), absolute" in text
+    assert f"{stack['value_MPa']:.2f}" in text
+    assert "Left out, for nothing is known of it: temperature" in text
+    assert "1.4 to 1.5 times it (NASA-STD-5001, AIAA S-080, from memory" in text
+
+
+def test_heat_enters_the_maximum_expected_pressure_where_it_is_known(
+    run: Runner, bench: Path
+) -> None:
+    motor = bench / "campaigns/demo/motors/full-size.toml"
+    text = motor.read_text(encoding="utf-8")
+    hot = 'temperature_high = "40 degC"\ntemperature_sensitivity = 0.002\n'
+    motor.write_text(hot + text, encoding="utf-8")
+    stack = run("forecast", "demo", "full-size", "--json").json["greatest_expected_pressure"]
+    assert stack["hottest_degC"] == pytest.approx(40.0)
+    # 20 K at 0.002/K over 1 - n, n about 0.40 (own algebra).
+    assert stack["factors"]["hot"] == pytest.approx(math.exp(0.04 / 0.60), rel=0.01)
+    assert "Hottest: 40.0 °C" in run("forecast", "demo", "full-size").out
+
+
+@pytest.mark.usefixtures("bench")
+def test_drills_in_64ths_are_shown_as_they_are_stamped(run: Runner) -> None:
+    asked = ("forecast", "demo", "full-size", "--size-for", "4 MPa", "--drills", "64ths")
+    (base, *_) = run(*asked, "--json").json["sizing"]["motors"]
+    sixtyfourths = base["drilled_diameter_mm"] / 25.4 * 64.0
+    assert sixtyfourths == pytest.approx(round(sixtyfourths), abs=1e-9)
+    assert 0.0 <= sixtyfourths - base["throat_diameter_mm"] / 25.4 * 64.0 < 1.0
+    shown = Fraction(round(sixtyfourths), 64)
+    row = next(line for line in run(*asked).out.splitlines() if line.startswith("base   ")
+               and str(shown) in line.split())  # fmt: skip
+    assert f"{base['drilled_diameter_mm']:.2f}" in row
 
 
 @pytest.mark.usefixtures("bench")

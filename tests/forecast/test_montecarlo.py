@@ -310,6 +310,13 @@ def test_narrow_port_is_told(core: float, expected: bool) -> None:
     assert ("erosive-burning" in codes(found)) == expected
 
 
+@pytest.mark.parametrize(("cubic_cm", "expected"), [(50.0, True), (70.0, False)])
+def test_free_volume_that_does_not_hold_the_cores_is_told(cubic_cm: float, expected: bool) -> None:
+    # Three cores of 20 mm, 60 mm long: 56.5 cm3 (own arithmetic).
+    found = forecast_motor(design(free_volume=cubic_cm * 1e-6), source(), draws=100)
+    assert ("free-volume-small" in codes(found)) is expected
+
+
 def test_end_burner_and_table_need_no_port() -> None:
     for grain in (EndBurner(0.05, 0.05), AreaTable((0.0, 0.01), (0.02, 0.02))):
         motor = design(grain=grain, nozzle=Nozzle(0.004 if isinstance(grain, EndBurner) else 0.01))

@@ -10,6 +10,7 @@ import click
 from strandwise.cli.common import (
     campaign_argument,
     campaign_folder,
+    echo_done,
     echo_json,
     examples,
     figure_option,
@@ -20,8 +21,6 @@ from strandwise.cli.forecast_view import (
     echo_before_firing,
     forecast_json,
     print_forecasts,
-    print_sizing,
-    sizing_json,
 )
 from strandwise.cli.hindcast_view import hindcast_json, print_hindcast
 from strandwise.cli.showing import pressure_option, pressure_text, wanted_options
@@ -141,7 +140,7 @@ def command(
         echo_json(told)
         return
     if figure is not None:
-        click.echo(f"\nPicture: {figure}")
+        echo_done(f"\nPicture: {figure}")
     echo_before_firing()
 
 
@@ -154,7 +153,7 @@ def _forecast(
     *,
     as_json: bool,
 ) -> dict[str, Any]:
-    from strandwise.workflow.forecast import forecast_campaign, size_campaign
+    from strandwise.workflow.forecast import forecast_campaign
 
     campaign = reduced.campaign
     common = {name: asked[name] for name in ("formulations", "batch", "law", "draws", "seed")}
@@ -170,6 +169,8 @@ def _forecast(
     target = pressure_option(asked["size_for"], campaign, "--size-for")
     sizes = None
     if target is not None:
+        from strandwise.workflow.sizing import size_campaign
+
         sizes = size_campaign(
             reduced,
             record,
@@ -179,15 +180,20 @@ def _forecast(
             **common,
         )
     if figure is not None:
-        from strandwise.report.figures import draw_forecast, save_figure
+        from strandwise.report.forecast_figure import draw_forecast
+        from strandwise.report.style import save_figure
 
         save_figure(draw_forecast(found, units), figure)
     if not as_json:
         print_forecasts(found, units)
-        if sizes is not None:
-            print_sizing(sizes, units)
     told = {**forecast_json(found[0]), "forecasts": [forecast_json(one) for one in found]}
-    return told if sizes is None else {**told, "sizing": sizing_json(sizes)}
+    if sizes is not None:
+        from strandwise.cli.sizing_view import print_sizing, sizing_json
+
+        told["sizing"] = sizing_json(sizes)
+        if not as_json:
+            print_sizing(sizes, units)
+    return told
 
 
 def _hindcast(
@@ -202,7 +208,8 @@ def _hindcast(
 
     found = hindcast_campaign(reduced, seed=seed)
     if figure is not None:
-        from strandwise.report.figures import draw_hindcast, save_figure
+        from strandwise.report.hindcast_figure import draw_hindcast
+        from strandwise.report.style import save_figure
 
         save_figure(draw_hindcast(found, units), figure)
     if not as_json:

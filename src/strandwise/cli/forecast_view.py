@@ -1,29 +1,25 @@
-"""How forecasts and sizes are printed, as text and as JSON."""
+"""How forecasts are printed, as text and as JSON."""
 
 from __future__ import annotations
 
 import sys
 from typing import TYPE_CHECKING, Any
 
-import click
-
-from strandwise.cli.common import echo_cautions, echo_conduct
-from strandwise.cli.showing import cautions_json, percent, percents, pressure_text, scaled
+from strandwise.cli.common import echo_cautions, echo_conduct, echo_text
+from strandwise.cli.showing import cautions_json, pressure_text, scaled
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from strandwise.forecast import DoseSize, Forecast, NeutralGrain, Spread, ThroatSize
+    from strandwise.forecast import Forecast, Spread
     from strandwise.report.labels import DisplayUnits
-    from strandwise.workflow.forecast import CampaignSizing
 
 __all__ = [
     "BEFORE_ANY_FIRING",
+    "bounded",
     "echo_before_firing",
     "forecast_json",
     "print_forecasts",
-    "print_sizing",
-    "sizing_json",
 ]
 
 BEFORE_ANY_FIRING = (
@@ -67,6 +63,7 @@ def forecast_json(found: Forecast) -> dict[str, Any]:
         "action_time_s": _spread_json(found.action_time),
         "peak_thrust_N": _spread_json(found.peak_thrust),
         "total_impulse_N_s": _spread_json(found.total_impulse),
+        "greatest_expected_pressure": _greatest_json(found),
         "case": None
         if case is None
         else {"limit_MPa": case.limit / 1e6, "probability_over": case.probability_over},
@@ -103,6 +100,19 @@ def forecast_json(found: Forecast) -> dict[str, Any]:
     }
 
 
+def _greatest_json(found: Forecast) -> dict[str, Any]:
+    one = found.greatest
+    limit = None if found.case is None else found.case.limit
+    return {
+        "value_MPa": scaled(one.value, 1e6),
+        "nominal_MPa": scaled(one.nominal, 1e6),
+        "factors": {factor.cause: factor.factor for factor in one.factors},
+        "hottest_degC": None if one.hottest is None else one.hottest - 273.15,
+        "share_of_draws_above": one.share_above,
+        "case_limit_over_it": None if limit is None or one.value is None else limit / one.value,
+    }
+
+
 def print_forecasts(found: Sequence[Forecast], units: DisplayUnits) -> None:
     """Print forecasts side by side, and what is to be heeded."""
     from strandwise.report.labels import format_number, in_unit, unit_text
@@ -127,13 +137,13 @@ def print_forecasts(found: Sequence[Forecast], units: DisplayUnits) -> None:
         peak, burn = one.peak_pressure, one.burn_time
         row = [
             one.formulation,
-            _shown(peak.median, units.pressure),
-            f"{_shown(peak.p05, units.pressure)} … {_shown(peak.p95, units.pressure)}",
-            _shown(peak.p99, units.pressure),
-            _shown(one.lowest_pressure.median, units.pressure),
+            bounded(peak.median, units.pressure),
+            f"{bounded(peak.p05, units.pressure)} … {bounded(peak.p95, units.pressure)}",
+            bounded(peak.p99, units.pressure),
+            bounded(one.lowest_pressure.median, units.pressure),
             _known(burn.median),
             f"{_known(burn.p05)} … {_known(burn.p95)}",
-            _shown(one.peak_thrust.median, units.force),
+            bounded(one.peak_thrust.median, units.force),
             _known(one.total_impulse.median),
         ]
         if first.case:
@@ -156,11 +166,13 @@ def print_forecasts(found: Sequence[Forecast], units: DisplayUnits) -> None:
         notes=notes,
     )
     _print_soaks(found, units)
+    _print_greatest(found, units)
     _print_wanted(found, units)
     _echo_shared([(one.formulation, one) for one in found])
 
 
-def _shown(value: float | None, unit: Any) -> str:
+def bounded(value: float | None, unit: Any) -> str:
+    """A pressure in a unit, or that nothing bounds it."""
     from strandwise.report.labels import format_number, in_unit
 
     return "no bound" if value is None else format_number(in_unit(value, unit))
@@ -175,6 +187,8 @@ def _known(value: float | None) -> str:
 def _chance(share: float, draws: int) -> str:
     if share == 0.0:
         return f"no draw in {draws}"
+    if share == 1.0:
+        return f"every draw of {draws}"
     return f"{100.0 * share:.2g} %" if share < 0.995 else f"{100.0 * share:.4g} %"
 
 
@@ -187,12 +201,72 @@ def _print_soaks(found: Sequence[Forecast], units: DisplayUnits) -> None:
             over = ""
             if soak.probability_over is not None:
                 over = f"; over the case's limit: {_chance(soak.probability_over, one.draws)}"
-            click.echo(
+            echo_text(
                 f"{one.formulation} soaked to {at} {unit_text(units.temperature)}: peak "
-                f"{_shown(soak.peak_pressure.median, units.pressure)}, 99 % "
-                f"{_shown(soak.peak_pressure.p99, units.pressure)} {unit_text(units.pressure)}, "
+                f"{bounded(soak.peak_pressure.median, units.pressure)}, 99 % "
+                f"{bounded(soak.peak_pressure.p99, units.pressure)} {unit_text(units.pressure)}, "
                 f"burn {_known(soak.burn_time.median)} s{over}."
             )
+
+
+_CAUSES = {
+    "hot": "hottest",
+    "burn rate": "burn rate",
+    "throat": "throat",
+    "density": "density",
+    "c*": "c*",
+    "grain": "grain",
+}
+
+
+def _print_greatest(found: Sequence[Forecast], units: DisplayUnits) -> None:
+    from strandwise.report.labels import format_number, in_unit, unit_text
+    from strandwise.report.tables import Column, print_table
+
+    pressure = unit_text(units.pressure)
+    known = [{f.cause: f.factor for f in one.greatest.factors} for one in found]
+    causes = [cause for cause in _CAUSES if any(cause in factors for factors in known)]
+    columns = [Column("Formulation", kind="text"), Column("nominal", pressure)]
+    columns += [Column(f"× {_CAUSES[cause]}") for cause in causes]
+    columns += [Column("MEOP", pressure), Column("draws above", kind="text")]
+    columns += [Column("limit/MEOP")] if found[0].case else []
+    rows = []
+    for one, factors in zip(found, known, strict=True):
+        stack, case = one.greatest, one.case
+        row = [one.formulation, bounded(stack.nominal, units.pressure)]
+        for cause in causes:
+            factor = factors.get(cause, 1.0)
+            row.append("no bound" if factor is None else f"{factor:.3f}")
+        row.append(bounded(stack.value, units.pressure))
+        row.append(_chance(stack.share_above, one.draws) if stack.value is not None else "")
+        if case is not None:
+            row.append("" if stack.value is None else f"{case.limit / stack.value:.2f}")
+        rows.append(row)
+    hot = next((one.greatest.hottest for one in found if one.greatest.hottest is not None), None)
+    left = [] if hot is not None else ["temperature (temperature_high or σ_p is not known)"]
+    left += [_CAUSES[cause] for cause in _CAUSES if cause not in {"hot", *causes}]
+    notes = [
+        "Peak of the motor as drawn times one factor a cause, each taken at the value that one "
+        "motor in a hundred exceeds, all at once: above the 99 % of the draws, where causes meet "
+        "as chance has it.",
+    ]
+    if hot is not None:
+        at = format_number(in_unit(hot, units.temperature), digits=3)
+        notes.append(f"Hottest: {at} {unit_text(units.temperature)}, as the motor's file states.")
+    if left:
+        notes.append(f"Left out, for nothing is known of it: {', '.join(left)}.")
+    notes.append(
+        "Standards have a case proved at 1.25 times the MEOP and not burst below 1.4 to 1.5 times "
+        "it (NASA-STD-5001, AIAA S-080, from memory: read the edition in force)."
+    )
+    echo_text()
+    print_table(
+        columns,
+        rows,
+        file=sys.stdout,
+        title="Maximum expected operating pressure (MEOP), absolute",
+        notes=notes,
+    )
 
 
 def _print_wanted(found: Sequence[Forecast], units: DisplayUnits) -> None:
@@ -215,7 +289,7 @@ def _print_wanted(found: Sequence[Forecast], units: DisplayUnits) -> None:
         assert told is not None
         shares = [told.probability_peak, told.probability_time, told.probability]
         rows.append([one.formulation, *(f"{100.0 * s:.3g} %" for s in shares if s is not None)])
-    click.echo()
+    echo_text()
     print_table(columns, rows, file=sys.stdout, title="As wanted, share of the draws")
 
 
@@ -229,147 +303,3 @@ def _echo_shared(found: Sequence[tuple[str, Forecast]]) -> None:
 
 
 # ------------------------------------------------------------------- sizes
-
-
-def sizing_json(found: CampaignSizing) -> dict[str, Any]:
-    """Sizes as other programs read them."""
-    at = found.temperature
-    return {
-        "target_MPa": found.target / 1e6,
-        "percentile": found.percentile,
-        "temperature_degC": None if at is None else at - 273.15,
-        "motors": [
-            {
-                "formulation": one.formulation,
-                **_throat_json(one.throat),
-                "rate_change_percent": None if one.rate is None else percent(one.rate.change),
-                "why_not": one.why_not or None,
-            }
-            for one in found.motors
-        ],
-        "doses": [_dose_json(dose) for dose in found.doses],
-        "grain": _neutral_json(found.neutral),
-        "warnings": cautions_json(found.cautions),
-    }
-
-
-def _throat_json(throat: ThroatSize | None) -> dict[str, Any]:
-    def told(name: str, unit: float = 1.0) -> float | None:
-        return None if throat is None else scaled(getattr(throat, name), unit)
-
-    return {
-        "throat_diameter_mm": told("throat_diameter", 1e-3),
-        "drilled_diameter_mm": told("drilled_diameter", 1e-3),
-        "peak_at_percentile_MPa": told("peak_at_percentile", 1e6),
-        "peak_median_MPa": told("peak_median", 1e6),
-        "peak_kn": told("kn"),
-        "port_to_throat": told("port_to_throat"),
-    }
-
-
-def _dose_json(dose: DoseSize) -> dict[str, Any]:
-    return {
-        "ingredient": dose.ingredient,
-        "replaces": dose.replaces,
-        "dose_percent": percent(dose.dose),
-        "dose_ci95": percents(dose.interval),
-        "largest_tested_percent": percent(dose.largest_tested),
-        "why_not": dose.why_not or None,
-        "warnings": cautions_json(dose.cautions),
-    }
-
-
-def _neutral_json(grain: NeutralGrain) -> dict[str, Any]:
-    return {
-        "area_spread": grain.spread,
-        "area_start_to_end": grain.start_to_end,
-        "neutral_segment_length_mm": scaled(grain.segment_length, 1e-3),
-        "neutral_core_diameter_mm": scaled(grain.core_diameter, 1e-3),
-    }
-
-
-def print_sizing(found: CampaignSizing, units: DisplayUnits) -> None:
-    """Print which throat, which rate and which dose would do it, and how even the grain burns."""
-    from strandwise.report.labels import format_number, in_unit, unit_text
-    from strandwise.report.tables import Column, print_table
-
-    length, pressure = unit_text(units.length), unit_text(units.pressure)
-    rows = []
-    for one in found.motors:
-        throat, rate = one.throat, one.rate
-        cells = ["none"] * 5
-        if throat is not None:
-            cells = [
-                format_number(in_unit(throat.throat_diameter, units.length), digits=4),
-                format_number(in_unit(throat.drilled_diameter, units.length), digits=4),
-                _shown(throat.peak_median, units.pressure),
-                _shown(throat.peak_at_percentile, units.pressure),
-                format_number(throat.kn),
-            ]
-        change = (
-            "none" if rate is None else format_number(100.0 * rate.change, digits=2, signed=True)
-        )
-        rows.append([one.formulation, *cells, change])
-    share = f"{100.0 * found.percentile:.3g} %"
-    columns = [
-        Column("Formulation", kind="text"),
-        Column("throat", length),
-        Column("drilled", length, joined=True),
-        Column("peak, median", pressure),
-        Column(share, pressure, joined=True),
-        Column("highest Kn"),
-        Column("rate needed with the throat as drawn", "% change"),
-    ]
-    at = ""
-    if found.temperature is not None:
-        warm = format_number(in_unit(found.temperature, units.temperature), digits=3)
-        at = f" at {warm} {unit_text(units.temperature)}"
-    click.echo()
-    print_table(
-        columns,
-        rows,
-        file=sys.stdout,
-        title=f"Sized so that {share} of the draws stay below "
-        f"{pressure_text(found.target, units)} absolute{at}",
-    )
-    for one in found.motors:
-        if one.why_not:
-            click.echo(f"{one.formulation}: {one.why_not}.")
-    for dose in found.doses:
-        click.echo(f"{_dose_text(dose)}.")
-    click.echo(f"{_neutral_text(found.neutral, units)}.")
-    echo_cautions(
-        [("", c) for c in found.cautions]
-        + [(d.ingredient, c) for d in found.doses for c in d.cautions]
-    )
-
-
-def _dose_text(dose: DoseSize) -> str:
-    if dose.replaces == "on-top":
-        what, unit = f"{dose.ingredient} added on top", "parts per hundred"
-    else:
-        whole = "mixture" if dose.replaces == "all" else dose.replaces
-        what, unit = f"the {whole} replaced by {dose.ingredient}", "% of"
-    if dose.dose is None:
-        return f"No dose of {dose.ingredient} is given: {dose.why_not}"
-    assert dose.interval is not None
-    low, high = (100.0 * end for end in dose.interval)
-    return (
-        f"By the measured slope, {100.0 * dose.dose:.2g} {unit} {what} would slow the baseline "
-        f"that far with the throat as drawn, between {low:.2g} and {high:.2g}"
-    )
-
-
-def _neutral_text(grain: NeutralGrain, units: DisplayUnits) -> str:
-    from strandwise.report.labels import format_number, in_unit, unit_text
-
-    text = f"Burning area: highest {grain.spread:.3g} times the lowest within the web"
-    if grain.segment_length is None:
-        return text
-    unit = unit_text(units.length)
-    length = format_number(in_unit(grain.segment_length, units.length), digits=4)
-    text += f"; segments {length} {unit} long would end as they start"
-    if grain.core_diameter is not None:
-        core = format_number(in_unit(grain.core_diameter, units.length), digits=4)
-        text += f", or with their length a core of {core} {unit}"
-    return text

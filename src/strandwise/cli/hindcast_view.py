@@ -5,9 +5,7 @@ from __future__ import annotations
 import sys
 from typing import TYPE_CHECKING, Any
 
-import click
-
-from strandwise.cli.common import echo_cautions
+from strandwise.cli.common import echo_cautions, echo_text
 from strandwise.cli.showing import cautions_json, percent
 
 if TYPE_CHECKING:
@@ -107,16 +105,16 @@ def print_hindcast(found: Hindcast, units: DisplayUnits) -> None:
         file=sys.stdout,
         title="Firings predicted without themselves, absolute pressures",
     )
-    click.echo()
+    echo_text()
     for score in found.scores:
         name = score.quantity.replace("-", " ")
         mean = format_number(100.0 * score.mean_deviation, digits=2, signed=True)
         of = " from strands alone" if score.basis == "strands-alone" else ""
-        click.echo(
+        echo_text(
             f"{name[:1].upper()}{name[1:]}{of}: {score.inside} of {score.count} inside; measured "
             f"over predicted {mean} % on average, {100.0 * score.typical_deviation:.2g} % "
             "typically."
         )
     for test, why in found.skipped:
-        click.echo(f"{test} is left out: {why}.")
+        echo_text(f"{test} is left out: {why}.")
     echo_cautions(("", caution) for caution in found.cautions)

@@ -1,53 +1,145 @@
 """What a motor would see before anyone casts it, with its spread; SI, absolute pressures.
 
-Estimates from small samples: nothing here is a licence to fire anything.
+Estimates from small samples: nothing here is a licence to fire anything. Names are imported from
+their modules when they are first used: a forecast must not wait for what sizes and hindcasts need.
 """
 
 from __future__ import annotations
 
-from strandwise.forecast.burn import Burn, BurnInputs, burn_from_arrays
-from strandwise.forecast.cautions import SMALL_PORT, temperature_cautions
-from strandwise.forecast.design import MotorDesign, Tolerances
-from strandwise.forecast.grain_curve import GrainCurve, tabulate_grain
-from strandwise.forecast.hindcast import (
-    FiredMotor,
-    Hindcast,
-    HindcastRow,
-    HindcastScore,
-    Quantity,
-    Reading,
-    hindcast_firings,
-)
-from strandwise.forecast.laws import (
-    BatchSpread,
-    DrawnLaw,
-    LawMembers,
-    LawSource,
-    MethodOffset,
-    draw_law,
-)
-from strandwise.forecast.montecarlo import (
-    FEWEST_DRAWS,
-    MOST_DRAWS,
-    draw_motor,
-    forecast_motor,
-    temperature_for,
-)
-from strandwise.forecast.neutral import NeutralGrain, neutral_grain
-from strandwise.forecast.outcome import BurnBands, MotorOutcome, MotorVariation, burn_motor
-from strandwise.forecast.results import CaseRisk, Forecast, SoakForecast, Spread, Wanted, spread_of
-from strandwise.forecast.sizing import (
-    DRILLS,
-    DoseSize,
-    DrillName,
-    RateSize,
-    ThroatSize,
-    size_dose,
-    size_rate,
-    size_throat,
-    sizing_temperature,
-)
-from strandwise.forecast.sources import law_from_analysis, law_from_fit
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from strandwise.forecast.burn import Burn, BurnInputs, burn_from_arrays
+    from strandwise.forecast.cautions import SMALL_PORT, temperature_cautions
+    from strandwise.forecast.design import MotorDesign, Tolerances
+    from strandwise.forecast.grain_curve import GrainCurve, tabulate_grain
+    from strandwise.forecast.greatest import GreatestPressure, PressureFactor, greatest_pressure
+    from strandwise.forecast.hindcast import (
+        FiredMotor,
+        Hindcast,
+        HindcastRow,
+        HindcastScore,
+        Quantity,
+        Reading,
+        hindcast_firings,
+    )
+    from strandwise.forecast.laws import (
+        BatchSpread,
+        DrawnLaw,
+        LawMembers,
+        LawSource,
+        MethodOffset,
+        draw_law,
+    )
+    from strandwise.forecast.montecarlo import (
+        FEWEST_DRAWS,
+        MOST_DRAWS,
+        draw_motor,
+        forecast_motor,
+        temperature_for,
+    )
+    from strandwise.forecast.neutral import NeutralGrain, neutral_grain
+    from strandwise.forecast.outcome import BurnBands, MotorOutcome, MotorVariation, burn_motor
+    from strandwise.forecast.results import (
+        CaseRisk,
+        Forecast,
+        SoakForecast,
+        Spread,
+        Wanted,
+        spread_of,
+    )
+    from strandwise.forecast.sizing import (
+        DRILLS,
+        DoseSize,
+        DrillName,
+        RateSize,
+        ThroatSize,
+        size_dose,
+        size_rate,
+        size_throat,
+        sizing_temperature,
+    )
+    from strandwise.forecast.sources import law_from_analysis, law_from_fit
+
+_HOMES = {
+    "burn": (
+        "Burn",
+        "BurnInputs",
+        "burn_from_arrays",
+    ),
+    "cautions": (
+        "SMALL_PORT",
+        "temperature_cautions",
+    ),
+    "design": (
+        "MotorDesign",
+        "Tolerances",
+    ),
+    "grain_curve": (
+        "GrainCurve",
+        "tabulate_grain",
+    ),
+    "greatest": ("GreatestPressure", "PressureFactor", "greatest_pressure"),
+    "hindcast": (
+        "FiredMotor",
+        "Hindcast",
+        "HindcastRow",
+        "HindcastScore",
+        "Quantity",
+        "Reading",
+        "hindcast_firings",
+    ),
+    "laws": (
+        "BatchSpread",
+        "DrawnLaw",
+        "LawMembers",
+        "LawSource",
+        "MethodOffset",
+        "draw_law",
+    ),
+    "montecarlo": (
+        "FEWEST_DRAWS",
+        "MOST_DRAWS",
+        "draw_motor",
+        "forecast_motor",
+        "temperature_for",
+    ),
+    "neutral": (
+        "NeutralGrain",
+        "neutral_grain",
+    ),
+    "outcome": (
+        "BurnBands",
+        "MotorOutcome",
+        "MotorVariation",
+        "burn_motor",
+    ),
+    "results": (
+        "CaseRisk",
+        "Forecast",
+        "SoakForecast",
+        "Spread",
+        "Wanted",
+        "spread_of",
+    ),
+    "sizing": (
+        "DRILLS",
+        "DoseSize",
+        "DrillName",
+        "RateSize",
+        "ThroatSize",
+        "size_dose",
+        "size_rate",
+        "size_throat",
+        "sizing_temperature",
+    ),
+    "sources": (
+        "law_from_analysis",
+        "law_from_fit",
+    ),
+}
+_HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 
 __all__ = [
     "DRILLS",
@@ -65,6 +157,7 @@ __all__ = [
     "FiredMotor",
     "Forecast",
     "GrainCurve",
+    "GreatestPressure",
     "Hindcast",
     "HindcastRow",
     "HindcastScore",
@@ -75,6 +168,7 @@ __all__ = [
     "MotorOutcome",
     "MotorVariation",
     "NeutralGrain",
+    "PressureFactor",
     "Quantity",
     "RateSize",
     "Reading",
@@ -88,6 +182,7 @@ __all__ = [
     "draw_law",
     "draw_motor",
     "forecast_motor",
+    "greatest_pressure",
     "hindcast_firings",
     "law_from_analysis",
     "law_from_fit",
@@ -101,3 +196,16 @@ __all__ = [
     "temperature_cautions",
     "temperature_for",
 ]
+
+
+def __getattr__(name: str) -> object:
+    if name not in _HOME_OF:
+        msg = f"module {__name__!r} has no attribute {name!r}"
+        raise AttributeError(msg)
+    value: object = getattr(import_module(f"{__name__}.{_HOME_OF[name]}"), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

@@ -14,7 +14,6 @@ stated, adds to the rate by the flux of all gas through the port of the last seg
 
 from __future__ import annotations
 
-import dataclasses
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
@@ -35,6 +34,7 @@ __all__ = ["Burn", "BurnInputs", "Law", "burn_from_arrays"]
 
 _HIGHEST = math.log(HIGHEST_PRESSURE)
 _GAMMA = 1.0 - 1.0 / math.sqrt(2.0)
+_LEAST_ROOM = 0.05  # of the free volume before the burn
 
 
 class Law(Protocol):
@@ -112,7 +112,7 @@ class Burn:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class _Balance:
-    """dy/dx = (made/P − 1)·A/V − let_out·A_t/(r·V), ln P not below `lowest`."""
+    """dy/dx = (made/P − 1)·fed − vent/r, ln P not below `lowest`; vent = let_out·A_t/V."""
 
     made: Floats
     let_out: Floats
@@ -121,11 +121,10 @@ class _Balance:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class _Place:
-    """Burning area, gas volume and throat area of every draw; flux per Pa with erosive burning."""
+    """A place as each draw has it: fed = A_b/V, vent as in `_Balance`, flux for each Pa."""
 
-    area: Floats
-    volume: Floats
-    throat: Floats
+    fed: Floats
+    vent: Floats
     flux: Floats | None
 
 
@@ -136,26 +135,28 @@ class _Rates:
     law: Law
     erosion: ErosiveBurning | None
 
-    def slowness(self, y: Floats, place: _Place) -> Floats:
-        """1/r, s/m, at ln P."""
+    def slowness(self, y: Floats, stream: Floats | None) -> Floats:
+        """1/r, s/m, at ln P and a flux for each Pa."""
         slow = np.exp(-self.law.log_rate(y))
-        if self.erosion is None or place.flux is None:
+        if self.erosion is None or stream is None:
             return np.asarray(slow)
-        extra = self.erosion.extra_rate(np.exp(y) * place.flux)
+        extra = self.erosion.extra_rate(np.exp(y) * stream)
         return np.asarray(slow / (1.0 + extra * slow))
 
-    def slope(self, y: Floats, place: _Place, slowness: Floats) -> Floats:
+    def slope(self, y: Floats, stream: Floats | None, slowness: Floats) -> Floats:
         """Local exponent d ln r/d ln P."""
         own = self.law.slope(y)
-        if self.erosion is None or place.flux is None:
+        if self.erosion is None or stream is None:
             return own
-        flux = np.exp(y) * place.flux
+        flux = np.exp(y) * stream
         extra = self.erosion.extra_rate(flux)
         raised = self.erosion.gain * flux * (extra > 0.0)
         return np.asarray(own * (1.0 - extra * slowness) + raised * slowness)
 
 
-def burn_from_arrays(curve: GrainCurve, law: Law, inputs: BurnInputs, draws: int) -> Burn:
+def burn_from_arrays(
+    curve: GrainCurve, law: Law, inputs: BurnInputs, draws: int, until: int | None = None
+) -> Burn:
     """Step every draw from ignition to burnout.
 
     Parameters
@@ -168,13 +169,15 @@ def burn_from_arrays(curve: GrainCurve, law: Law, inputs: BurnInputs, draws: int
         The rest of what differs between draws.
     draws
         How many.
+    until
+        Last place to go to; None: burnout.
 
     Returns
     -------
     Burn
         Pressures are kept between the lowest and `HIGHEST_PRESSURE`.
     """
-    places = curve.depth.size
+    places = curve.depth.size if until is None else until + 1
     table = _Table(curve, inputs)
     rates = _Rates(law, inputs.erosion)
     balance = _Balance(
@@ -188,29 +191,30 @@ def burn_from_arrays(curve: GrainCurve, law: Law, inputs: BurnInputs, draws: int
     ratio = np.empty((places - 1, draws))
     flux = None if inputs.erosion is None else np.empty((places, draws))
     y = np.full(draws, math.log(inputs.start_pressure))
-    here = table.place(0)
-    slowness = rates.slowness(y, here)
-    log_pressure[0], throat[0] = y, here.throat
+    throat[0], volume = table.throat(0), table.volume(0)
+    vent, stream = balance.let_out * throat[0] / volume, table.flux(0, throat[0])
+    slowness = rates.slowness(y, stream)
+    log_pressure[0] = y
     if flux is not None:
-        flux[0] = here.flux
+        flux[0] = stream
     for k in range(places - 1):
         h, first, last = table.step(k)
-        before, here = dataclasses.replace(here, area=first), table.place(k + 1, last)
-        throat[k + 1] = here.throat
-        ratio[k] = first / before.throat
+        ratio[k] = first / throat[k]
+        before = _Place(first / volume, vent, stream)
+        throat[k + 1], volume = table.throat(k + 1), table.volume(k + 1)
+        vent, stream = balance.let_out * throat[k + 1] / volume, table.flux(k + 1, throat[k + 1])
         if flux is not None:
-            flux[k + 1] = here.flux
-        y = _step(y, slowness, h, before, here, rates, balance)
-        slower = rates.slowness(y, here)
-        time[k + 1] = time[k] + 0.5 * h * (slowness + slower)
+            flux[k + 1] = stream
+        y = _step(y, slowness, h, before, _Place(last / volume, vent, stream), rates, balance)
+        slower = rates.slowness(y, stream)
+        np.add(time[k], 0.5 * h * (slowness + slower), out=time[k + 1])
         log_pressure[k + 1], slowness = y, slower
-    tail = table.volume(places - 1) / (balance.let_out * throat[-1])
     return Burn(
         log_pressure=log_pressure,
         time=time,
         throat=throat,
         area_ratio=ratio,
-        tail_time=np.broadcast_to(tail, (draws,)),
+        tail_time=np.broadcast_to(1.0 / vent, (draws,)),
         flux=flux,
     )
 
@@ -225,25 +229,24 @@ def _step(
     balance: _Balance,
 ) -> Floats:
     made = balance.made * np.exp(-y)
-    out = balance.let_out * slowness
-    here = ((made - 1.0) * before.area - out * before.throat) / before.volume
-    if after.flux is not None:
-        out = balance.let_out * rates.slowness(y, after)
-    moved = ((made - 1.0) * after.area - out * after.throat) / after.volume
-    steep = rates.slope(y, before, slowness)
-    jacobian = (balance.let_out * slowness * before.throat * steep - made * before.area) / (
-        before.volume
-    )
+    grown, out = made * before.fed, before.vent * slowness
+    here = grown - before.fed - out
+    slow = slowness if after.flux is None else rates.slowness(y, after.flux)
+    moved = (made - 1.0) * after.fed - after.vent * slow
+    jacobian = out * rates.slope(y, before.flux, slowness) - grown
     # Where the pressure runs away from a steady one nothing is stiff: the step is then Heun's.
     damping = 1.0 / (1.0 - _GAMMA * np.minimum(h * jacobian, 0.0))
     drift = _GAMMA * (moved - here)
     one = damping * (here + drift)
-    stage = np.clip(y + h * one, balance.lowest, _HIGHEST)
+    stage = _bounded(y + h * one, balance.lowest)
     made = balance.made * np.exp(-stage)
-    out = balance.let_out * rates.slowness(stage, after)
-    there = ((made - 1.0) * after.area - out * after.throat) / after.volume
+    there = (made - 1.0) * after.fed - after.vent * rates.slowness(stage, after.flux)
     two = damping * (there - drift - 2.0 * one)
-    return np.asarray(np.clip(y + h * (1.5 * one + 0.5 * two), balance.lowest, _HIGHEST))
+    return _bounded(y + h * (1.5 * one + 0.5 * two), balance.lowest)
+
+
+def _bounded(y: Floats, lowest: float) -> Floats:
+    return np.asarray(np.minimum(np.maximum(y, lowest), _HIGHEST))
 
 
 class _Table:
@@ -251,27 +254,33 @@ class _Table:
 
     def __init__(self, curve: GrainCurve, inputs: BurnInputs) -> None:
         self._curve = curve
-        self._off = [(curve.slopes[name], off) for name, off in inputs.sizes.items()]
+        self._off = np.array(np.broadcast_arrays(*inputs.sizes.values()))
+        self._slopes = [
+            np.array([np.zeros(curve.depth.size) if one is None else one for one in columns]).T
+            for columns in zip(*(curve.slopes[name] for name in inputs.sizes), strict=True)
+        ]
+        self._throat = np.asarray(inputs.throat_from)
         self._ends = (np.sqrt(inputs.throat_from), np.sqrt(inputs.throat_to))
+        self._wears = not np.array_equal(*self._ends)
         self._chamber = inputs.free_volume + curve.volume[0]
+        # A grain that is larger than drawn leaves less room, but some.
+        self._least = _LEAST_ROOM * inputs.free_volume
         self._speed = None if inputs.erosion is None else inputs.characteristic_velocity
 
     def _moved(self, which: int, k: int, nominal: float) -> Floats:
-        value = np.asarray(nominal)
-        for slopes, off in self._off:
-            column = slopes[which]
-            if column is not None:
-                value = value + column[k] * off
-        return value
+        if not self._slopes:
+            return np.asarray(nominal)
+        return np.asarray(nominal + self._slopes[which][k] @ self._off)
 
     def volume(self, k: int) -> Floats:
         """Gas volume at a place, m³."""
-        return np.asarray(
-            np.maximum(self._chamber - self._moved(3, k, float(self._curve.volume[k])), 1e-9)
-        )
+        free = self._chamber - self._moved(3, k, float(self._curve.volume[k]))
+        return np.asarray(np.maximum(free, self._least))
 
     def throat(self, k: int) -> Floats:
         """Throat area at a place, m²."""
+        if not self._wears:
+            return self._throat
         curve = self._curve
         share = min(float(curve.depth[k] / curve.depth[curve.web_index]), 1.0)
         return np.asarray((self._ends[0] + (self._ends[1] - self._ends[0]) * share) ** 2)
@@ -285,17 +294,12 @@ class _Table:
             throat / (self._speed * np.maximum(self._moved(4, k, float(port[k])), 1e-12))
         )
 
-    def place(self, k: int, area: Floats | None = None) -> _Place:
-        """A place and its burning area; the area just after it where none is given."""
-        if area is None:
-            area = self._area(1, k)
-        throat = self.throat(k)
-        return _Place(area, self.volume(k), throat, self.flux(k, throat))
-
     def step(self, k: int) -> tuple[Floats, Floats, Floats]:
         """Length of a step and burning areas at its ends."""
         depth = self._curve.depth
-        h = self._moved(0, k + 1, float(depth[k + 1])) - self._moved(0, k, float(depth[k]))
+        h = np.asarray(depth[k + 1] - depth[k])
+        if self._slopes:
+            h = h + (self._slopes[0][k + 1] - self._slopes[0][k]) @ self._off
         return np.maximum(h, 1e-12), self._area(1, k), self._area(2, k)
 
     def _area(self, which: int, k: int) -> Floats:

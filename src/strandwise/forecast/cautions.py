@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from strandwise.findings import Caution
+from strandwise.motor import HollowCylinder, MultiCore, port_area
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -31,10 +32,12 @@ def cautions_of(
     """All cautions of one forecast, the gravest first; `write` gives a pressure in Pa as text."""
     return (
         *_steadiness(forecast, write),
+        *_greatest(forecast, write),
         *_range(forecast, write),
         *_exponent(forecast),
         *_evidence(forecast, source),
         *_flow(forecast, design),
+        *_room(design),
         *temperature_cautions(design, source),
         *_tolerances(design),
     )
@@ -46,7 +49,7 @@ def _steadiness(forecast: Forecast, write: Callable[[float], str]) -> Iterator[C
         yield Caution(
             "no-steady-pressure",
             "the law as fitted has no steady pressure in this motor: the pressure rises without "
-            "a bound, or never builds up; no figure below holds",
+            "a bound, or never builds up; no figure of this forecast holds",
         )
     elif len(steady) > 1:
         shown = " and ".join(write(p) for p in steady)
@@ -68,6 +71,21 @@ def _steadiness(forecast: Forecast, write: Callable[[float], str]) -> Iterator[C
             f"{_share(forecast.share_unlit)} of the draws never built up pressure from ambient: "
             "burning area over throat area may be too low to keep alight",
         )
+
+
+def _greatest(forecast: Forecast, write: Callable[[float], str]) -> Iterator[Caution]:
+    case, value = forecast.case, forecast.greatest.value
+    if case is None or (value is not None and value <= case.limit):
+        return
+    if value is None:
+        what = "the maximum expected operating pressure has no bound"
+    else:
+        what = f"the maximum expected operating pressure, {write(value)}, lies above it"
+    yield Caution(
+        "over-case-limit",
+        f"the case is stated to be made for {write(case.limit)}: {what}; a slower propellant, a "
+        "wider throat or a stronger case is needed (`--size-for` says how much)",
+    )
 
 
 def _range(forecast: Forecast, write: Callable[[float], str]) -> Iterator[Caution]:
@@ -174,6 +192,21 @@ def _flow(forecast: Forecast, design: MotorDesign) -> Iterator[Caution]:
             "700, the gas stream itself makes the core burn faster (erosive burning), which is "
             "not in the forecast; the first peak may be higher than shown; a table [erosion] in "
             "the motor's file puts it in, where its numbers are known",
+        )
+
+
+def _room(design: MotorDesign) -> Iterator[Caution]:
+    """A stated free volume that does not even hold the cores, which count in it."""
+    port, grain = port_area(design.grain), design.grain
+    if design.free_volume is None or not isinstance(grain, HollowCylinder | MultiCore):
+        return
+    cores = float(port or 0.0) * sum(grain.segment_lengths)
+    if design.free_volume < cores:
+        yield Caution(
+            "free-volume-small",
+            f"the free volume is stated as {design.free_volume * 1e6:.3g} cm3, and the cores alone "
+            f"have {cores * 1e6:.3g} cm3, which count in it: filling and tail-off come out too "
+            "short",
         )
 
 

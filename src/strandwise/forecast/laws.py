@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import chdtri
+from scipy.special import chdtri, ndtr, ndtri
 
 from strandwise.errors import DataError
 from strandwise.ratelaw import LAWS, RateLaw
@@ -23,6 +23,7 @@ __all__ = ["BatchSpread", "DrawnLaw", "LawMembers", "LawSource", "MethodOffset",
 # No draw leaves the estimate by more than this in ln r (a factor of 12) or n: one or two degrees
 # of freedom have tails that no propellant has, and what lies there is beyond any case anyway.
 _MOST = 2.5
+_QUANTILES = np.linspace(-6.0, 6.0, 1201)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -297,9 +298,9 @@ def draw_law(
         left = _root(source.own_batch) @ normals[5:7]
         shift, tilt = shift + left[0], tilt + left[1]
     if source.batch_spread is not None:
-        shift += source.batch_spread.draw(chdtri(source.batch_spread.df, tail)) * normals[2]
+        shift += source.batch_spread.draw(chi_squared(source.batch_spread.df, tail)) * normals[2]
     if source.slope_spread is not None:
-        turn = source.slope_spread.draw(chdtri(source.slope_spread.df, tilted)) * normals[7]
+        turn = source.slope_spread.draw(chi_squared(source.slope_spread.df, tilted)) * normals[7]
         tilt, shift = tilt + turn, shift - turn * source.spread_at
     if source.offset is not None:
         offset = source.offset
@@ -312,14 +313,24 @@ def draw_law(
         return _draw_members(source, source.members, draws, rng, (shift, tilt))
     root = _root(source.covariance)
     z = root @ normals[:2]
-    level = np.clip(z[0] * np.sqrt(level_df / chdtri(level_df, tail)), -_MOST, _MOST)
-    slope = np.clip(z[1] * np.sqrt(exponent_df / chdtri(exponent_df, tilted)), -_MOST, _MOST)
+    level = np.clip(z[0] * np.sqrt(level_df / chi_squared(level_df, tail)), -_MOST, _MOST)
+    slope = np.clip(z[1] * np.sqrt(exponent_df / chi_squared(exponent_df, tilted)), -_MOST, _MOST)
     return DrawnLaw(
         source.law,
         source.reference_pressure,
         source.ln_r0 + level + shift,
         source.n + slope + tilt,
     )
+
+
+def chi_squared(df: float, tail: Floats) -> Floats:
+    """Chi-squared values of `df` degrees of freedom that are exceeded with these probabilities.
+
+    From a table over the normal quantile, which is several times as fast as one by one: within
+    3e-5 of each value; probabilities within 1e-9 of 0 and 1 are taken for that.
+    """
+    logs = np.log(chdtri(df, ndtr(_QUANTILES)))
+    return np.asarray(np.exp(np.interp(ndtri(tail), _QUANTILES, logs)))
 
 
 def _warming(source: LawSource, temperature: float, draws: int, rng: Generator) -> Floats:

@@ -10,8 +10,9 @@ import numpy as np
 
 from strandwise.errors import DataError
 from strandwise.forecast.cautions import cautions_of
+from strandwise.forecast.greatest import greatest_pressure
 from strandwise.forecast.laws import draw_law
-from strandwise.forecast.outcome import burn_motor, draw_variation
+from strandwise.forecast.outcome import burn_motor, draw_variation, start_of_burn
 from strandwise.forecast.results import CaseRisk, Forecast, SoakForecast, Wanted, spread_of
 from strandwise.motor import port_area, steady_pressures
 from strandwise.progress import steps
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 
     from strandwise.findings import Caution
     from strandwise.forecast.design import MotorDesign
-    from strandwise.forecast.laws import LawSource
+    from strandwise.forecast.laws import DrawnLaw, LawSource
     from strandwise.forecast.outcome import MotorOutcome
     from strandwise.forecast.results import Spread
 
@@ -68,21 +69,35 @@ def draw_motor(
     DataError
         Too few or too many draws, a seed below 0, or a temperature of unknown effect.
     """
+    return _drawn_motor(design, source, draws, seed, temperature, bands=bands)[0]
+
+
+def _drawn_motor(
+    design: MotorDesign,
+    source: LawSource,
+    draws: int,
+    seed: int,
+    temperature: float | None,
+    *,
+    bands: bool = False,
+) -> tuple[MotorOutcome, DrawnLaw]:
+    """The outcome, and the laws of its first draws (all of them, up to a block)."""
     if not FEWEST_DRAWS <= draws <= MOST_DRAWS:
         msg = f"a forecast of {draws} draws"
         raise DataError(msg, expected=f"{FEWEST_DRAWS} to {MOST_DRAWS}")
     if seed < 0:
         msg = f"a seed of {seed}"
         raise DataError(msg, expected="0 or more")
-    parts = []
+    parts: list[MotorOutcome] = []
+    laws: list[DrawnLaw] = []
     for number, first in enumerate(steps(range(0, draws, _BLOCK), "burning drawn motors")):
         count = min(_BLOCK, draws - first)
         # The motor's own draws come first: the same motors serve every formulation.
         streams = np.random.SeedSequence([seed, number]).spawn(2)
         variation = draw_variation(design, count, np.random.default_rng(streams[0]))
-        law = draw_law(source, count, np.random.default_rng(streams[1]), temperature)
-        parts.append(burn_motor(design, law, variation, bands=bands and number == 0))
-    return parts[0] if len(parts) == 1 else _joined(parts)
+        laws.append(draw_law(source, count, np.random.default_rng(streams[1]), temperature))
+        parts.append(burn_motor(design, laws[-1], variation, bands=bands and number == 0))
+    return parts[0] if len(parts) == 1 else _joined(parts), laws[0]
 
 
 def _joined(parts: list[MotorOutcome]) -> MotorOutcome:
@@ -125,12 +140,12 @@ def forecast_motor(
     """
     write = format_pressure or _in_megapascals
     warm = temperature_for(source, design.temperature)
-    outcome = draw_motor(design, source, draws=draws, seed=seed, temperature=warm, bands=bands)
+    outcome, drawn = _drawn_motor(design, source, draws, seed, warm, bands=bands)
     nominal_law = source.nominal.faster(np.array([_nominal_warming(source, warm)]))
-    nominal = burn_motor(design, nominal_law)
+    initial_ratio, peak_ratio, start = start_of_burn(design, nominal_law)
     steady = steady_pressures(
         nominal_law.log_rate,
-        float(nominal.peak_ratio[0]),
+        peak_ratio,
         density=design.density,
         characteristic_velocity=design.characteristic_velocity,
         lowest=1.2 * design.ambient_pressure,
@@ -144,14 +159,15 @@ def forecast_motor(
         outcome.lowest_pressure < low / _RANGE_SLACK
     )
     soaks = _soaks(design, source, draws, seed)
+    greatest = greatest_pressure(design, source, drawn, outcome.peak_pressure, temperature=warm)
     found = Forecast(
         formulation=source.formulation,
         motor=design.name,
         law=source.law,
         draws=draws,
         seed=seed,
-        initial_kn=float(nominal.initial_ratio[0]),
-        peak_kn=float(nominal.peak_ratio[0]),
+        initial_kn=initial_ratio,
+        peak_kn=peak_ratio,
         peak_pressure=peak,
         start_pressure=others(outcome.start_pressure),
         burnout_pressure=others(outcome.burnout_pressure),
@@ -161,6 +177,7 @@ def forecast_motor(
         action_time=times(outcome.action_time),
         peak_thrust=spread_of(outcome.peak_thrust),
         total_impulse=others(outcome.total_impulse),
+        greatest=greatest,
         case=_case(design, outcome),
         wanted=None if wanted is None else _wanted(wanted, outcome),
         exponent=exponent,
@@ -172,7 +189,7 @@ def forecast_motor(
         tested=source.pressure_range,
         extrapolated=bool(outside.mean() > _OUTSIDE_SHARE),
         port_to_throat=_port_to_throat(design),
-        mass_flux=_mass_flux(design, nominal),
+        mass_flux=_mass_flux(design, start),
         temperature=design.temperature,
         soaks=soaks,
         bands=outcome.bands,
@@ -276,7 +293,7 @@ def _port_to_throat(design: MotorDesign) -> float | None:
     return None if port is None else float(port) / design.nozzle.throat_area
 
 
-def _mass_flux(design: MotorDesign, nominal: MotorOutcome) -> float | None:
+def _mass_flux(design: MotorDesign, start: float) -> float | None:
     """Gas of the steady start through the port of the last segment, kg/(m²·s).
 
     The flux is highest at the start, when the port is smallest, unless the burn is steeply
@@ -285,5 +302,5 @@ def _mass_flux(design: MotorDesign, nominal: MotorOutcome) -> float | None:
     port = port_area(design.grain)
     if port is None:
         return None
-    flow = float(nominal.start_pressure[0]) * design.nozzle.throat_area
+    flow = start * design.nozzle.throat_area
     return flow / design.characteristic_velocity / float(port)

@@ -22,10 +22,17 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["BurnBands", "MotorOutcome", "MotorVariation", "burn_motor", "draw_variation"]
+__all__ = [
+    "BurnBands",
+    "MotorOutcome",
+    "MotorVariation",
+    "burn_motor",
+    "draw_variation",
+    "start_of_burn",
+]
 
 _CURVE = np.linspace(math.log(1e4), math.log(HIGHEST_PRESSURE), 1200)
-_FILLED = 0.02  # of the web: the chamber is full by then, and the pressure a steady one
+_FILLED = 0.02  # of the web
 _BURNING = 0.1  # of the peak: start of burning, end of action (Sutton & Biblarz, from memory)
 _FILLING = 0.3
 _MOST_SD = 4.0
@@ -161,6 +168,32 @@ def burn_motor(
     return _summarise(design, curve, burn, inputs, efficiency, unbounded, bands=bands)
 
 
+def start_of_burn(design: MotorDesign, law: DrawnLaw) -> tuple[float, float, float]:
+    """Start of the motor as drawn, with one law.
+
+    Parameters
+    ----------
+    design
+        The motor.
+    law
+        One draw.
+
+    Returns
+    -------
+    tuple
+        Burning over throat area at the start, the same at its highest, and the pressure once the
+        chamber is full, Pa.
+    """
+    curve = tabulate_grain(design.grain, (), _first_step(design))
+    inputs = _inputs(design, NO_VARIATION)
+    filled = _filled(curve)
+    burn = burn_from_arrays(curve, law, inputs, 1, until=filled)
+    ends = np.sqrt([inputs.throat_from, inputs.throat_to])
+    share = np.minimum(curve.depth[:-1] / curve.depth[curve.web_index], 1.0)
+    ratios = curve.area_from / (ends[0] + (ends[1] - ends[0]) * share) ** 2
+    return float(ratios[0]), float(ratios.max()), float(np.exp(burn.log_pressure[filled, 0]))
+
+
 def _unbounded(law: DrawnLaw, burn: Burn, inputs: BurnInputs) -> NDArray[np.bool_]:
     """Draws that make more gas than they let out at the highest pressure followed.
 
@@ -223,41 +256,67 @@ def _summarise(
 ) -> MotorOutcome:
     y, last = burn.log_pressure, curve.web_index
     top = y.max(axis=0)
-    filled = int(np.searchsorted(curve.depth, _FILLED * curve.depth[last]))
+    filled = _filled(curve)
     runaway = unbounded | (top >= math.log(HIGHEST_PRESSURE) - 1e-9)
-    pressure = np.exp(y)
     rising = _rise_time(burn, top)
-    steps = np.diff(burn.time[: last + 1], axis=0)
-    burning = (y[: last + 1] >= top + math.log(_BURNING)).astype(np.float64)
-    held = pressure[: last + 1] * burning
-    seconds = 0.5 * (burning[1:] + burning[:-1]) * steps
-    mean = (0.5 * (held[1:] + held[:-1]) * steps).sum(axis=0) / seconds.sum(axis=0)
+    held = _mean_pressure(y[: last + 1], burn.time, top + math.log(_BURNING))
     fresh, force = _thrust_tables(design)
     share = np.minimum(curve.depth / curve.depth[last], 1.0)
-    tail = _over_logs(force)
-    thrust = np.empty_like(y)
+    thrust = np.empty_like(y) if bands else None
+    peak, impulse = np.full_like(top, -np.inf), np.zeros_like(top)
+    pushed = impulse
+    # Place by place: arrays of all places and draws would go through memory time and again.
     for k, worn in enumerate(share):
-        thrust[k] = _on_curve(y[k], fresh + worn * (force - fresh))
-    thrust *= burn.throat * efficiency
-    impulse = (0.5 * (thrust[1:] + thrust[:-1]) * np.diff(burn.time, axis=0)).sum(axis=0)
-    impulse += np.interp(y[-1], _CURVE, tail) * burn.tail_time * burn.throat[-1] * efficiency
+        after = _on_curve(y[k], fresh + worn * (force - fresh)) * (burn.throat[k] * efficiency)
+        peak = np.maximum(peak, after)
+        if k:
+            impulse = impulse + (pushed + after) * (burn.time[k] - burn.time[k - 1])
+        if thrust is not None:
+            thrust[k] = after
+        pushed = after
+    impulse *= 0.5
+    tail = np.interp(y[-1], _CURVE, _over_logs(force))
+    impulse += tail * burn.tail_time * burn.throat[-1] * efficiency
     falling = burn.time[-1] + burn.tail_time * np.maximum(y[-1] - top - math.log(_BURNING), 0.0)
+    shown = None
+    if thrust is not None:
+        shown = _bands(burn, thrust, force, efficiency, inputs.start_pressure)
     return MotorOutcome(
         peak_pressure=np.where(runaway, np.inf, np.exp(top)),
-        start_pressure=pressure[filled],
-        burnout_pressure=pressure[last],
-        lowest_pressure=pressure[filled : last + 1].min(axis=0),
-        mean_pressure=mean,
+        start_pressure=np.exp(y[filled]),
+        burnout_pressure=np.exp(y[last]),
+        lowest_pressure=np.exp(y[filled : last + 1].min(axis=0)),
+        mean_pressure=held,
         burn_time=burn.time[last] - rising,
         action_time=falling - rising,
-        peak_thrust=np.where(runaway, np.inf, thrust.max(axis=0)),
+        peak_thrust=np.where(runaway, np.inf, peak),
         total_impulse=impulse,
         runaway=runaway,
         unlit=~runaway & (top < math.log(_UNLIT * inputs.start_pressure)),
         initial_ratio=burn.area_ratio[0],
         peak_ratio=burn.area_ratio.max(axis=0),
-        bands=_bands(burn, thrust, force, efficiency, inputs.start_pressure) if bands else None,
+        bands=shown,
     )
+
+
+def _filled(curve: GrainCurve) -> int:
+    """Place by which the chamber is full, and the pressure a steady one."""
+    return int(np.searchsorted(curve.depth, _FILLED * curve.depth[curve.web_index]))
+
+
+def _mean_pressure(y: Floats, time: Floats, above: Floats) -> Floats:
+    """Mean of exp(y) over the time for which y is above a threshold of each draw, Pa."""
+    total, seconds = np.zeros_like(above), np.zeros_like(above)
+    burnt = (y[0] >= above).astype(np.float64)
+    held = np.exp(y[0]) * burnt
+    for k in range(1, y.shape[0]):
+        burning = (y[k] >= above).astype(np.float64)
+        pressure = np.exp(y[k]) * burning
+        step = time[k] - time[k - 1]
+        total += (held + pressure) * step
+        seconds += (burnt + burning) * step
+        held, burnt = pressure, burning
+    return np.asarray(total / seconds)
 
 
 def _rise_time(burn: Burn, top: Floats) -> Floats:

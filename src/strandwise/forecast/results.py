@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from strandwise.findings import Caution
+    from strandwise.forecast.greatest import GreatestPressure
     from strandwise.forecast.outcome import BurnBands
 
 __all__ = ["CaseRisk", "Forecast", "SoakForecast", "Spread", "Wanted", "spread_of"]
@@ -121,6 +122,8 @@ class Forecast:
         Pa; see `MotorOutcome`.
     burn_time, action_time, peak_thrust, total_impulse
         s, s, N, N·s.
+    greatest
+        Maximum expected operating pressure, everything off at once.
     case
         None where no limit is stated.
     wanted
@@ -172,6 +175,7 @@ class Forecast:
     action_time: Spread
     peak_thrust: Spread
     total_impulse: Spread
+    greatest: GreatestPressure
     case: CaseRisk | None
     wanted: Wanted | None
     exponent: float

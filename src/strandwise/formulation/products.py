@@ -10,7 +10,7 @@ import io
 import itertools
 import math
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
@@ -18,12 +18,6 @@ import numpy as np
 
 from strandwise.errors import DataError, RequestError
 from strandwise.formulation.least_gibbs import least_gibbs
-
-cantera: Any
-try:
-    cantera = import_module("cantera")
-except ImportError:  # the extra is not installed; `solver_installed` says so
-    cantera = None
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
@@ -33,6 +27,24 @@ if TYPE_CHECKING:
     Array = NDArray[np.float64]
 
 __all__ = ["Products", "System", "solver_installed"]
+
+
+class _Library:
+    """The extra's library, loaded when it is first used: most commands need no equilibrium."""
+
+    @cached_property
+    def module(self) -> Any:
+        """None where the extra is not installed; `solver_installed` says so."""
+        try:
+            return import_module("cantera")
+        except ImportError:
+            return None
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.module, name)
+
+
+cantera: Any = _Library()
 
 _COLDEST, _HOTTEST = 400.0, 4900.0
 _WARM, _HOT = 1200.0, 2500.0
@@ -99,7 +111,7 @@ class Products:
 
 def solver_installed() -> bool:
     """Whether the extra ``thermo`` is installed."""
-    return cantera is not None
+    return cantera is not None and cantera.module is not None
 
 
 class System:

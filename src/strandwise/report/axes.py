@@ -78,10 +78,16 @@ def add_heading(figure: Figure, title: str) -> None:
     figure.suptitle(textwrap.fill(title, letters), x=0.012, ha="left")
 
 
-def add_footnote(figure: Figure, sentences: Sequence[str]) -> None:
-    """Explain the signs in small print below the picture, for which room is made."""
+def add_footnote(figure: Figure, sentences: Sequence[str]) -> float:
+    """Explain the signs in small print below the picture, for which room is made.
+
+    Returns
+    -------
+    float
+        Share of the picture's height that it takes.
+    """
     if not sentences:
-        return
+        return 0.0
     letters = round(figure.get_figwidth() * _FOOTNOTE_LETTERS_PER_INCH)
     lines = textwrap.wrap(" ".join(sentences), letters)
     height = (len(lines) + 0.8) * _LINE_HEIGHT_INCHES / figure.get_figheight()
@@ -97,3 +103,4 @@ def add_footnote(figure: Figure, sentences: Sequence[str]) -> None:
         va="top",
         linespacing=1.25,
     )
+    return height

@@ -19,7 +19,9 @@ _MOST_SEGMENTS = 12
 _GAP = "    "
 
 
-def grain_sketch(grain: HollowCylinder | MultiCore | EndBurner, offset: float = 0.0) -> list[str]:
+def grain_sketch(
+    grain: HollowCylinder | MultiCore | EndBurner, offset: float = 0.0, *, room: int | None = None
+) -> list[str]:
     """Draw the cross-section of a grain and, beside it, the cut through its axis.
 
     Parameters
@@ -28,18 +30,24 @@ def grain_sketch(grain: HollowCylinder | MultiCore | EndBurner, offset: float = 
         Sizes in m.
     offset
         Of a single core from the axis, m.
+    room
+        Columns that there are; None: as many as it takes. Where there are too few for both
+        drawings side by side, the cut stands below.
 
     Returns
     -------
     list of str
-        Lines of up to 70 columns; ``#`` is propellant. The lengths are to the scale of the
-        diameters where they fit, and to each other always.
+        Lines of up to 70 columns, or down to 22 in a narrow room; ``#`` is propellant. The
+        lengths are to the scale of the diameters where they fit, and to each other always.
     """
     outer = grain.diameter if isinstance(grain, EndBurner) else grain.outer_diameter
     holes = _holes(grain, offset)
     lengths = (grain.length,) if isinstance(grain, EndBurner) else grain.segment_lengths
-    columns = _columns(lengths, outer)
-    lines = []
+    columns = _columns(lengths, outer, _LONGEST)
+    is_beside = room is None or _ROWS * _WIDE + len(_GAP) + sum(columns) + len(columns) - 1 <= room
+    if not is_beside and room is not None:
+        columns = _columns(lengths, outer, min(max(room, _ROWS * _WIDE), _LONGEST))
+    sections, cuts = [], []
     for row in range(_ROWS):
         y = outer * (0.5 - (row + 0.5) / _ROWS)
         section = "".join(
@@ -47,8 +55,11 @@ def grain_sketch(grain: HollowCylinder | MultiCore | EndBurner, offset: float = 
             for column in range(_ROWS * _WIDE)
         )
         cut = " ".join(_sign(0.0, y, outer, holes) * count for count in columns)
-        lines.append(f"{section}{_GAP}{cut}".rstrip())
-    return lines
+        sections.append(section)
+        cuts.append(cut)
+    if is_beside:
+        return [f"{a}{_GAP}{b}".rstrip() for a, b in zip(sections, cuts, strict=True)]
+    return [line.rstrip() for line in (*sections, "", *cuts)]
 
 
 def _holes(
@@ -74,10 +85,10 @@ def _sign(x: float, y: float, outer: float, holes: list[tuple[float, float, floa
     return "#" if inside and not open_ else " "
 
 
-def _columns(lengths: tuple[float, ...], outer: float) -> list[int]:
+def _columns(lengths: tuple[float, ...], outer: float, longest: int) -> list[int]:
     """Columns of each segment in the cut; many segments are drawn as one."""
     if len(lengths) > _MOST_SEGMENTS:
         lengths = (sum(lengths),)
-    room = max(_LONGEST - (len(lengths) - 1), len(lengths))
+    room = max(longest - (len(lengths) - 1), len(lengths))
     scale = min(_ROWS * _WIDE / outer, room / sum(lengths))
     return [max(1, int(scale * length)) for length in lengths]

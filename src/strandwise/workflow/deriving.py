@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from strandwise.errors import RequestError
 from strandwise.formulation import derive_formulations, formulation_toml, recipe_properties
 from strandwise.records import campaign_lock, journal_of
-from strandwise.workflow.recording import unknown_name
+from strandwise.workflow.opening import unknown_name
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

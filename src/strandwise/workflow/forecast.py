@@ -3,52 +3,31 @@
 from __future__ import annotations
 
 import dataclasses
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from strandwise.errors import RequestError
 from strandwise.findings import Caution
-from strandwise.forecast import (
-    SMALL_PORT,
-    forecast_motor,
-    law_from_analysis,
-    law_from_fit,
-    neutral_grain,
-    size_dose,
-    size_rate,
-    size_throat,
-    sizing_temperature,
-    temperature_cautions,
-)
+from strandwise.forecast import forecast_motor, law_from_analysis, law_from_fit
 from strandwise.workflow.analysis import fit_campaign
 from strandwise.workflow.motor_design import design_of
-from strandwise.workflow.recording import unknown_name
-from strandwise.workflow.tracking import analyse_campaign, compare_campaign
+from strandwise.workflow.opening import unknown_name
+from strandwise.workflow.tracking import analyse_campaign
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from strandwise.forecast import (
-        DoseSize,
-        DrillName,
-        Forecast,
-        LawSource,
-        NeutralGrain,
-        RateSize,
-        ThroatSize,
-        Wanted,
-    )
+    from strandwise.forecast import Forecast, LawSource, Wanted
+    from strandwise.ratelaw import RateFit
     from strandwise.records import MotorRecord
     from strandwise.tracking import Analysis
     from strandwise.workflow.analysis import Fitter, ReducedCampaign
 
 __all__ = [
-    "CampaignSizing",
-    "MotorSizing",
     "anchor_of",
     "forecast_campaign",
+    "forecast_formulations",
+    "law_cautions",
     "law_source",
-    "size_campaign",
     "tested_formulations",
     "with_sensitivity",
 ]
@@ -87,22 +66,81 @@ def law_source(
     if batch is not None:
         msg = f"a forecast of batch {batch} by the {law} law"
         raise RequestError(msg, expected="the power law for one batch, or no batch")
+    fit = _pooled_fit(reduced, formulation, law, analysis.pressure, fitter)
+    return law_from_fit(fit, analysis, of_strands=_has_strands(reduced, formulation))
+
+
+def _has_strands(reduced: ReducedCampaign, formulation: str) -> bool:
+    return any(
+        p.used and p.formulation == formulation and p.kind == "strand" for p in reduced.points
+    )
+
+
+def _pooled_fit(
+    reduced: ReducedCampaign, formulation: str, law: str, pressure: float, fitter: Fitter | None
+) -> RateFit:
     options = {} if fitter is None else {"fitter": fitter}
-    kinds = {p.kind for p in reduced.points if p.used and p.formulation == formulation}
-    of_strands = "strand" in kinds
     fits = fit_campaign(
         reduced,
         pool=True,
         law=law,
-        method="strand" if of_strands else "firing",
-        reference_pressure=analysis.pressure,
+        method="strand" if _has_strands(reduced, formulation) else "firing",
+        reference_pressure=pressure,
         **options,  # type: ignore[arg-type]
     )
     fit = next((one for one in fits if one.formulation == formulation), None)
     if fit is None:
         msg = f"there is no test of {formulation} to forecast from"
         raise RequestError(msg, hint="`strandwise log strand` adds one")
-    return law_from_fit(fit, analysis, of_strands=of_strands)
+    return fit
+
+
+def law_cautions(
+    reduced: ReducedCampaign,
+    formulations: Sequence[str],
+    *,
+    law: str = "power",
+    batch: str | None = None,
+) -> dict[str, tuple[Caution, ...]]:
+    """What speaks against a law: that the tests which a power law is taken from bend away from it.
+
+    Parameters
+    ----------
+    reduced, formulations, law, batch
+        As `forecast_campaign`; only the power law is looked at.
+
+    Returns
+    -------
+    dict
+        Of every formulation, in most cases without any.
+    """
+    if law != "power":
+        return dict.fromkeys(formulations, ())
+    alone = [fit for fit in fit_campaign(reduced) if _is_bent(fit)]
+    pooled = {fit.formulation for fit in fit_campaign(reduced, pool=True) if _is_bent(fit)}
+    found: dict[str, tuple[Caution, ...]] = {}
+    for name in formulations:
+        batches = [
+            fit.label for fit in alone if fit.formulation == name and batch in (None, fit.label)
+        ]
+        bent = bool(batches) or (batch is None and name in pooled)
+        found[name] = (_bends(name, batches),) if bent else ()
+    return found
+
+
+def _bends(formulation: str, batches: list[str]) -> Caution:
+    word = "batch" if len(batches) == 1 else "batches"
+    which = f" ({word} {', '.join(batches)})" if batches else ""
+    return Caution(
+        "not-a-power-law",
+        f"the tests of {formulation}{which} bend away from the power law, as `strandwise fit` "
+        "tells: with a plateau or a change of slope the pressures here may be far off, also where "
+        "it was tested; forecast with `--law segmented` as well, and believe the higher",
+    )
+
+
+def _is_bent(fit: RateFit) -> bool:
+    return any(caution.code == "not-a-power-law" for caution in fit.cautions)
 
 
 def forecast_campaign(
@@ -143,31 +181,38 @@ def forecast_campaign(
     DataError
         The tests do not tell what a forecast needs.
     """
-    names = _names(reduced, formulations, batch)
+    names = forecast_formulations(reduced, formulations, batch)
     analysis = analyse_campaign(reduced, baseline=anchor_of(reduced))
+    bent = law_cautions(reduced, names, law=law, batch=batch)
     found = []
     for name in names:
         source = law_source(reduced, name, analysis=analysis, batch=batch, law=law, fitter=fitter)
         source = with_sensitivity(source, motor)
         design, cautions = design_of(reduced, motor, name)
-        found.append(
-            forecast_motor(
-                design,
-                source,
-                draws=draws,
-                seed=seed,
-                bands=bands,
-                wanted=wanted,
-                cautions=cautions,
-                format_pressure=format_pressure,
-            )
+        forecast = forecast_motor(
+            design,
+            source,
+            draws=draws,
+            seed=seed,
+            bands=bands,
+            wanted=wanted,
+            cautions=cautions,
+            format_pressure=format_pressure,
         )
+        found.append(dataclasses.replace(forecast, cautions=(*bent[name], *forecast.cautions)))
     return tuple(found)
 
 
-def _names(
+def forecast_formulations(
     reduced: ReducedCampaign, formulations: Sequence[str], batch: str | None
 ) -> tuple[str, ...]:
+    """Formulations that a request means: of the batch, those named, or all that were tested.
+
+    Raises
+    ------
+    RequestError
+        No such formulation or batch, or a batch of another formulation.
+    """
     campaign = reduced.campaign
     if batch is not None:
         if batch not in campaign.batches:
@@ -184,149 +229,6 @@ def _names(
             error = unknown_name("formulation", name, campaign.formulations)
             raise error
     return names
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class MotorSizing:
-    """One formulation in one motor, sized.
-
-    Parameters
-    ----------
-    formulation
-        Name.
-    throat
-        For the wanted pressure; None where no throat does it.
-    rate
-        How much slower (or faster) it would have to burn with the throat as drawn; None likewise.
-    why_not
-        Why one of the two is missing; empty where neither is.
-    """
-
-    formulation: str
-    throat: ThroatSize | None
-    rate: RateSize | None
-    why_not: str = ""
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class CampaignSizing:
-    """A motor sized for a wanted upper percentile of its pressure.
-
-    Parameters
-    ----------
-    motors
-        By formulation.
-    doses
-        Of each retarder that was tested, in the baseline, for the throat as drawn.
-    neutral
-        How even the grain burns.
-    target, percentile
-        Absolute pressure, Pa, that this share of the draws is to stay below.
-    temperature
-        Of the propellant, K, that the sizes are for; None: as the tests were.
-    cautions
-        What to heed.
-    """
-
-    motors: tuple[MotorSizing, ...]
-    doses: tuple[DoseSize, ...]
-    neutral: NeutralGrain
-    target: float
-    percentile: float
-    temperature: float | None
-    cautions: tuple[Caution, ...]
-
-
-def size_campaign(
-    reduced: ReducedCampaign,
-    motor: MotorRecord,
-    target: float,
-    *,
-    formulations: Sequence[str] = (),
-    batch: str | None = None,
-    law: str = "power",
-    fitter: Fitter | None = None,
-    percentile: float = 0.99,
-    drills: DrillName = "any",
-    draws: int = 10_000,
-    seed: int = 1,
-) -> CampaignSizing:
-    """Size throat, burn rate and dose for a wanted upper percentile of the peak pressure.
-
-    Parameters
-    ----------
-    reduced, motor, formulations, batch, law, fitter, draws, seed
-        As `forecast_campaign`.
-    target
-        Absolute pressure, Pa.
-    percentile, drills
-        As `strandwise.forecast.size_throat`.
-
-    Raises
-    ------
-    RequestError, DataError
-        As `forecast_campaign`, and where no size does it.
-    """
-    names = _names(reduced, formulations, batch)
-    anchor = anchor_of(reduced)
-    analysis = analyse_campaign(reduced, baseline=anchor)
-    found: list[MotorSizing] = []
-    cautions: dict[Caution, None] = {}
-    refused: list[RequestError] = []
-    temperature = None
-    for name in names:
-        source = law_source(reduced, name, analysis=analysis, batch=batch, law=law, fitter=fitter)
-        source = with_sensitivity(source, motor)
-        design, _ = design_of(reduced, motor, name)
-        if source.sigma_p is not None and source.reference_temperature is not None:
-            temperature = sizing_temperature(design)
-        how: dict[str, Any] = {"percentile": percentile, "seed": seed, "draws": draws}
-        throat = rate = None
-        why = ""
-        try:
-            throat = size_throat(design, source, target, drills=drills, **how)
-            rate = size_rate(design, source, target, **how)
-        except RequestError as error:
-            refused.append(error)
-            why = error.message
-        found.append(MotorSizing(formulation=name, throat=throat, rate=rate, why_not=why))
-        told = [*temperature_cautions(design, source), *_narrow(throat, name)]
-        low, high = source.pressure_range
-        if not low <= target <= high:
-            text = (
-                f"{name}: the pressure asked for lies outside the {low / 1e6:.3g} to "
-                f"{high / 1e6:.3g} MPa tested: the sizes rest on the law where no test has shown it"
-            )
-            told.append(Caution("extrapolated", text))
-        cautions |= dict.fromkeys(told)
-    if all(one.throat is None for one in found):
-        raise refused[0]
-    base = next((one.rate for one in found if one.formulation == anchor), None)
-    doses: tuple[DoseSize, ...] = ()
-    if base is not None and base.log_factor < 0.0:
-        slopes = compare_campaign(reduced, baseline=anchor).doses
-        doses = tuple(size_dose(slope, base) for slope in slopes)
-    return CampaignSizing(
-        motors=tuple(found),
-        doses=doses,
-        neutral=neutral_grain(motor.grain),
-        target=target,
-        percentile=percentile,
-        temperature=temperature,
-        cautions=tuple(cautions),
-    )
-
-
-def _narrow(throat: ThroatSize | None, name: str) -> list[Caution]:
-    ratio = None if throat is None else throat.port_to_throat
-    if ratio is None or ratio >= SMALL_PORT:
-        return []
-    text = (
-        f"{name}: with that throat the port is {ratio:.2g} throat areas at the start: the gas "
-        "stream makes the core burn faster (below 1 it chokes there), and the first peak may be "
-        "higher than shown; a wider core, or less propellant, goes with so wide a throat"
-    )
-    return [Caution("erosive-burning", text)]
 
 
 def anchor_of(reduced: ReducedCampaign) -> str:

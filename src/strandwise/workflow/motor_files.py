@@ -6,7 +6,7 @@ import dataclasses
 from typing import TYPE_CHECKING
 
 from strandwise.records import PressureScale, motor_findings
-from strandwise.workflow.recording import pressure_scale
+from strandwise.workflow.opening import pressure_scale
 
 if TYPE_CHECKING:
     from strandwise.records import CampaignFolder, CampaignReading

@@ -22,7 +22,7 @@ from strandwise.formulation import (
     sample_density,
 )
 from strandwise.records import read_campaign
-from strandwise.workflow.recording import unknown_name
+from strandwise.workflow.opening import unknown_name
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -1,10 +1,9 @@
-"""Keeping a campaign's files: opening, checking, appending records."""
+"""Keeping a campaign's files: checking and appending records."""
 
 from __future__ import annotations
 
 import contextlib
 import dataclasses
-import difflib
 import hashlib
 from dataclasses import dataclass
 from functools import partial
@@ -20,12 +19,10 @@ from strandwise.records import (
     WHOLE_FILE_CODES,
     Batch,
     CampaignFolder,
-    PressureScale,
     StrandReading,
     append_record,
     campaign_lock,
     compose_firing,
-    find_bench,
     implausible,
     implausible_firing,
     journal_of,
@@ -40,12 +37,13 @@ from strandwise.records import (
     written_names,
 )
 from strandwise.workflow.firing_sizes import sizes_of_firing, void_free_density_of_batch
+from strandwise.workflow.opening import pressure_scale
 from strandwise.workflow.traces import trace_problems_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
-    from strandwise.records import Campaign, CampaignReading, Field, Firing
+    from strandwise.records import Campaign, CampaignReading, Field, Firing, PressureScale
     from strandwise.workflow.firing_sizes import FiringSizes
 
 __all__ = [
@@ -55,12 +53,9 @@ __all__ = [
     "log_batch",
     "log_firing",
     "log_strand",
-    "open_campaign",
     "parse_texts",
-    "pressure_scale",
     "preview_firing",
     "read_for_logging",
-    "unknown_name",
 ]
 
 NEW_RECORD = "the new record"
@@ -102,17 +97,6 @@ class FiringPreview:
     unlikely: tuple[Finding, ...]
 
 
-def open_campaign(name: str, *, bench: Path | None, start: Path) -> CampaignFolder:
-    """Folder of an existing campaign of the stated bench folder, or of the one around `start`.
-
-    Raises
-    ------
-    RequestError
-        There is no bench folder, or no such campaign in it.
-    """
-    return find_bench(start, stated=bench).campaign(name)
-
-
 def read_for_logging(folder: CampaignFolder) -> tuple[Campaign, CampaignReading]:
     """Read a campaign that is to get a new record; faults elsewhere in it do not stand in the way.
 
@@ -132,23 +116,6 @@ def read_for_logging(folder: CampaignFolder) -> tuple[Campaign, CampaignReading]
     if faults or reading.campaign is None:
         raise RecordsError(faults or reading.problems)
     return reading.campaign, reading
-
-
-def unknown_name(what: str, name: str, known: Iterable[str]) -> RequestError:
-    """The error of a request that names a batch or formulation that there is not."""
-    names = list(known)
-    close = difflib.get_close_matches(name, names, n=1)
-    msg = f"there is no {what} `{name}`"
-    return RequestError(
-        msg,
-        expected=f"one of {', '.join(names) or 'none yet'}",
-        hint=f"did you mean `{close[0]}`?" if close else "",
-    )
-
-
-def pressure_scale(campaign: Campaign) -> PressureScale:
-    """Zero of the campaign's pressure readings."""
-    return PressureScale(campaign.settings.pressure_readings, campaign.settings.ambient_pressure)
 
 
 def parse_texts(
