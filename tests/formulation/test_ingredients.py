@@ -110,6 +110,8 @@ def test_incompatibility_is_written_on_both_sides(shipped: dict[str, Ingredient]
         ("iron-oxide", -825.5),
         ("ammonium-perchlorate", -295.8),
         ("magnesium-hydroxide", -924.7),
+        ("sucrose", -2221.2),  # NIST Chemistry WebBook (Clarke and Stegeman 1939), read
+        ("erythritol", -910.5),  # of the liquid, NIST Chemistry WebBook, read
     ],
 )
 def test_formation_enthalpies(shipped: dict[str, Ingredient], key: str, enthalpy: float) -> None:

@@ -7,16 +7,18 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from strandwise.cli.common import echo_cautions
-from strandwise.cli.showing import cautions_json, percent, percents
+from strandwise.cli.common import echo_cautions, echo_text
+from strandwise.cli.showing import cautions_json, percent, percents, pressure_text
 from strandwise.errors import DataError, RequestError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
 
     from strandwise.formulation.equilibrium import Equilibrium
     from strandwise.records import Campaign
+    from strandwise.report.labels import DisplayUnits
     from strandwise.tracking import Comparison
+    from strandwise.units import Unit
     from strandwise.workflow.thermochemistry import EnergyAndRate, NoEquilibrium
 
 __all__ = ["energy_json", "print_energy"]
@@ -50,7 +52,7 @@ def energy_json(campaign: Campaign, only: str | None, pressure: float | None) ->
 
 
 def print_energy(
-    campaign: Campaign, only: str | None, pressure: float | None, text: Callable[[float], str]
+    campaign: Campaign, only: str | None, pressure: float | None, units: DisplayUnits
 ) -> None:
     """Print the equilibria, and the changes of energy and rate against the baseline."""
     from strandwise.workflow.thermochemistry import NoEquilibrium, available, equilibria
@@ -59,26 +61,30 @@ def print_energy(
     if not available():
         from strandwise.formulation.equilibrium import INSTALL_HINT
 
-        click.echo(f"No flame temperature and c*: the extra `thermo` is missing; {INSTALL_HINT}")
+        echo_text(f"No flame temperature and c*: the extra `thermo` is missing; {INSTALL_HINT}")
         return
     compared = _comparison(campaign, pressure)
     at = compared.pressure if compared is not None else pressure
     computed = equilibria(campaign, _alone(only, compared), pressure=at)
     found = [item for item in computed if only in (None, item.formulation)]
-    _print_equilibria([item for item in found if not isinstance(item, NoEquilibrium)], text)
+    _print_equilibria([item for item in found if not isinstance(item, NoEquilibrium)], units)
     for item in found:
         if isinstance(item, NoEquilibrium):
-            click.echo(
+            echo_text(
                 item.reason
                 if item.formulation in item.reason
                 else f"{item.formulation}: {item.reason}"
             )
-        else:
-            echo_cautions((item.formulation, caution) for caution in item.cautions)
+    echo_cautions(
+        (item.formulation, caution)
+        for item in found
+        if not isinstance(item, NoEquilibrium)
+        for caution in item.cautions
+    )
     heads = _heads(campaign, compared, computed)
     shown = [head for name, head in heads.items() if only in (None, name)]
     if shown and compared is not None:
-        _print_heads(shown, compared, text)
+        _print_heads(shown, compared, units)
 
 
 def _comparison(campaign: Campaign, pressure: float | None) -> Comparison | None:
@@ -113,16 +119,29 @@ def _heads(
         return {}  # the baseline has no equilibrium, which its own line says
 
 
-def _print_equilibria(found: list[Equilibrium], text: Callable[[float], str]) -> None:
+def _flame_unit(units: DisplayUnits) -> Unit:
+    """Of flame temperatures: kelvin, where the reader's own temperatures are Celsius."""
+    from strandwise.units import Kind, parse_unit
+
+    return (
+        parse_unit("K", Kind.TEMPERATURE)
+        if units.temperature.symbol == "degC"
+        else (units.temperature)
+    )
+
+
+def _print_equilibria(found: list[Equilibrium], units: DisplayUnits) -> None:
+    from strandwise.report.labels import in_unit, unit_text
     from strandwise.report.tables import Column, print_table
 
     if not found:
         return
+    flame, velocity = _flame_unit(units), units.gas_velocity
     print_table(
         [
             Column("Formulation", kind="text"),
-            Column("flame", "K"),
-            Column("c*", "m/s"),
+            Column("flame", unit_text(flame)),
+            Column("c*", unit_text(velocity)),
             Column("γ"),
             Column("gas", "g/mol"),
             Column("all per mol of gas", "g/mol"),
@@ -132,8 +151,8 @@ def _print_equilibria(found: list[Equilibrium], text: Callable[[float], str]) ->
         [
             [
                 item.formulation,
-                f"{item.flame_temperature:.0f}",
-                f"{item.characteristic_velocity:.0f}",
+                f"{in_unit(item.flame_temperature, flame):.0f}",
+                f"{in_unit(item.characteristic_velocity, velocity):.0f}",
                 f"{item.specific_heat_ratio:.3f}",
                 f"{1e3 * item.gas_molar_mass:.2f}",
                 f"{1e3 * item.molar_mass:.2f}",
@@ -143,27 +162,28 @@ def _print_equilibria(found: list[Equilibrium], text: Callable[[float], str]) ->
             for item in found
         ],
         file=sys.stdout,
-        title=f"Chemical equilibrium at {text(found[0].pressure)}, without losses",
+        title=f"Chemical equilibrium at {pressure_text(found[0].pressure, units)}, without losses",
         notes=(
             "c* is an upper value: heat goes into the case, and drops do not keep up with the gas.",
         ),
     )
 
 
-def _print_heads(
-    heads: list[EnergyAndRate], compared: Comparison, text: Callable[[float], str]
-) -> None:
-    from strandwise.report.labels import NO_VALUE, format_interval
+def _print_heads(heads: list[EnergyAndRate], compared: Comparison, units: DisplayUnits) -> None:
+    from strandwise.report.labels import NO_VALUE, format_interval, unit_text
     from strandwise.report.tables import Column, print_table
 
     def of(value: float | None) -> str:
         return NO_VALUE if value is None else f"{100 * value:+.1f}".replace("-", "−")
 
+    flame = _flame_unit(units)
+    degree = float(flame.factor)  # of a difference, in K
+    at = pressure_text(compared.pressure, units)
     click.echo()
     print_table(
         [
             Column("Against " + compared.baseline, kind="text"),
-            Column("flame", "K"),
+            Column("flame", unit_text(flame)),
             Column("c*", "%"),
             Column("void-free density", "%"),
             Column("measured rate", "%"),
@@ -174,7 +194,7 @@ def _print_heads(
         [
             [
                 head.formulation,
-                f"{head.flame_temperature_change:+.0f}".replace("-", "−"),
+                f"{head.flame_temperature_change / degree:+.0f}".replace("-", "−"),
                 of(head.characteristic_velocity_change),
                 of(head.density_change),
                 of(head.rate_change),
@@ -190,7 +210,7 @@ def _print_heads(
             for head in heads
         ],
         file=sys.stdout,
-        title=f"What each change did to the energy, and to the rate at {text(compared.pressure)}",
+        title=f"What each change did to the energy, and to the rate at {at}",
         notes=(
             "The rates are compared at one pressure, where c* plays no part: where the flame is no "
             "cooler and the rate still fell, the energy does not explain it. Motor pressure: at "

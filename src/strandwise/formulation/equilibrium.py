@@ -6,6 +6,7 @@ Needs the extra ``thermo`` (cantera), which brings the NASA polynomials of the p
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -16,7 +17,7 @@ from strandwise.formulation.balance import elements_of, molar_mass
 from strandwise.formulation.products import System, solver_installed
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
     from strandwise.formulation.ingredients import Ingredient
     from strandwise.formulation.products import Products
@@ -34,6 +35,7 @@ INSTALL_HINT = "install the extra: `pip install 'strandwise[thermo]'`"
 
 # Ratios of throat to chamber pressure around the sonic point of any γ from 1.0 to 1.4.
 _THROAT_RATIOS = (0.50, 0.54, 0.58, 0.62, 0.66)
+_RECALLED, _RESERVATION = "from memory", "; "  # in the source of a figure
 # Where the products are mostly no gas, "gas" is hardly what a nozzle is passed by.
 _MOSTLY_CONDENSED = 0.6
 
@@ -120,7 +122,9 @@ def recipe_equilibrium(
         enthalpy += amount * formation
         for symbol, count in elements_of(formula).items():
             elements[symbol] = elements.get(symbol, 0.0) + amount * count
-    return equilibrium_from_elements(elements, enthalpy, pressure, formulation=recipe.formulation)
+    found = equilibrium_from_elements(elements, enthalpy, pressure, formulation=recipe.formulation)
+    unsure = tuple(_unsure(recipe, ingredients))
+    return dataclasses.replace(found, cautions=(*found.cautions, *unsure))
 
 
 def equilibrium_from_elements(
@@ -221,6 +225,18 @@ def _throat(system: System, chamber: Products) -> tuple[float, Products]:
     throat = system.at_entropy(chamber.entropy, ratio * chamber.pressure, chamber.temperature)
     flow = math.sqrt(2.0 * max(0.0, chamber.enthalpy - throat.enthalpy)) / throat.volume
     return flow, throat
+
+
+def _unsure(recipe: Recipe, ingredients: Mapping[str, Ingredient]) -> Iterator[Caution]:
+    """Enthalpies of formation whose source makes a reservation, or is none that one can open."""
+    for key in recipe.mass_fractions:
+        source = ingredients[key].source.get("formation_enthalpy", "")
+        if source.startswith(_RECALLED) or _RESERVATION in source:
+            yield Caution(
+                "enthalpy-unsure",
+                f"flame temperature and c* rest on an enthalpy of formation of {key} with this "
+                f"source: {source}",
+            )
 
 
 def _cautions(chamber: Products) -> tuple[Caution, ...]:

@@ -12,7 +12,7 @@ from strandwise.errors import DataError, RequestError
 from strandwise.formulation import resolve_recipes, void_free_density
 from strandwise.formulation.equilibrium import available, recipe_equilibrium
 from strandwise.records import Gas
-from strandwise.workflow.recording import unknown_name
+from strandwise.workflow.opening import unknown_name
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
