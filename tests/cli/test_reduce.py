@@ -65,8 +65,8 @@ def test_a_match_in_the_units_of_the_reader(run: Any) -> None:
 @pytest.mark.parametrize(
     ("test", "said"),
     [
-        ("F-04", "F-04 cannot be matched: it was read by hand and has no trace"),
-        ("S-001", "S-001 is a strand"),
+        ("F-04", "`F-04` cannot be matched: it was read by hand and has no trace"),
+        ("S-001", "`S-001` is a strand"),
         ("F-77", "there is no test `F-77`"),
     ],
 )
@@ -82,7 +82,7 @@ def test_what_cannot_be_matched(run: Any, bench: Path, digest: Any, test: str, s
 def test_the_options_name_one_test(run: Any) -> None:
     result = run("reduce", "demo", "--match", "F-01", "--budget", "F-03")
     assert result.code == 2
-    assert "name different tests: F-03, F-01" in result.err
+    assert "name different tests: `F-03`, `F-01`" in result.err
     both = run("reduce", "demo", "--match", "F-01", "--budget", "--draws", "100", "--json").json
     (firing,) = both["firings"]
     assert firing["match"]
@@ -138,3 +138,37 @@ def test_impulse_and_gas_velocity_in_the_units_of_the_reader(run: Any) -> None:
     number, unit = lines["c*"]
     assert unit == "ft/s"
     assert float(number) == pytest.approx(firing["characteristic_velocity_m_s"] / 0.3048, rel=0.005)
+
+
+@pytest.mark.usefixtures("bench")
+@pytest.mark.parametrize("option", [("--draws", "200"), ("--seed", "1")])
+def test_options_of_the_draws_go_with_the_budget(run: Any, option: tuple[str, str]) -> None:
+    result = run("reduce", "demo", *option)
+    assert result.code == 2
+    assert f"{option[0]} goes with --budget." in result.err
+
+
+def test_what_cannot_be_is_left_out_of_fits_until_it_is_corrected(run: Any, bench: Path) -> None:
+    """S-003 with its time in hours taken for seconds: 3600 times too fast for a propellant."""
+    strands = bench / "campaigns" / "demo" / "strands.csv"
+    right = strands.read_text()
+    row = next(line for line in right.splitlines() if line.startswith("S-003,"))
+    fields = row.split(",")
+    fields[4] = f"{float(fields[4]) / 3600.0:.6f}"
+    before = run("fit", "demo", "--batch", "M-01", "--json").json["fits"][0]
+    strands.write_text(right.replace(row, ",".join(fields)))
+
+    reduced = run("reduce", "demo", "--json").json["points"]
+    (left_out,) = [point for point in reduced if "impossible" in (point["why_not"] or "")]
+    assert (left_out["test"], left_out["used"]) == ("S-003", False)
+    assert [w["code"] for w in left_out["warnings"]] == ["impossible-point"]
+    assert "not used: a burn rate of" in run("reduce", "demo", "--test", "S-003").out
+    (fit,) = run("fit", "demo", "--batch", "M-01", "--json").json["fits"]
+    assert "S-003" not in fit["tests"]
+    assert len(fit["tests"]) == len(before["tests"]) - 1
+    assert fit["n"] == pytest.approx(before["n"], rel=0.05)
+    for words in (("fit", "demo", "--batch", "M-01"), ("compare", "demo")):
+        assert "S-003: a burn rate of" in run(*words).out
+
+    strands.write_text(right)
+    assert run("fit", "demo", "--batch", "M-01", "--json").json["fits"][0] == before

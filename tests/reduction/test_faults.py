@@ -239,6 +239,20 @@ def test_hang_fire_is_told_and_its_low_burn_is_no_zero(fired):
     assert impulse_of(found, t) == pytest.approx(truth.impulse, rel=0.01)
 
 
+def test_a_hang_fire_before_a_pressure_that_grows_is_told(sim):
+    # A bore whose pressure rises from a third of its peak: 70 % of it comes late in the burn.
+    motor = sim.Motor(burns=("core",), core=20e-3)
+    burn = sim.burn(motor)
+    t, p = sim.gauge(burn, noise=0.005, before=4.0, after=2.0)
+    low = (t > 1.0) & (t < 4.0)
+    found = events_from_arrays(
+        t, np.where(low, p + 0.15e6, p), unit="Pa", recorded_zero=motor.ambient
+    )
+    assert "hang-fire" in [c.code for c in found.cautions]
+    assert found.ignition == pytest.approx(4.0, abs=0.01)
+    assert found.burn_time == pytest.approx(burn.web_time, rel=0.01)
+
+
 def test_a_late_ignition_is_no_hang_fire(fired):
     _, f, truth = fired
     quiet = f[:1500]

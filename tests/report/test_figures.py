@@ -377,7 +377,7 @@ def test_comparison_shows_each_shift_with_its_interval() -> None:
         "oxide-1-on-top\n3 batches, 18 tests",
     ]
     text = words(figure)
-    assert "Formulations beside base at 4 MPa absolute" in text
+    assert "Formulations beside base at 4.00 MPa absolute" in text
     assert "not widened for the number compared" in text
     assert rate.get_xlim()[0] < 0.0 < rate.get_xlim()[1]
 
@@ -420,7 +420,7 @@ def test_an_interval_beyond_the_picture_ends_in_an_arrow() -> None:
 
 
 def test_a_baseline_alone_is_refused() -> None:
-    with pytest.raises(RequestError, match=r"no formulation has tests to set beside .* 'base'"):
+    with pytest.raises(RequestError, match=r"no formulation has tests to set beside .* `base`"):
         draw_comparison(comparison([batch("B-01"), batch("B-02", seed=2)]), METRIC)
 
 
@@ -549,6 +549,12 @@ def test_firing_without_a_rate_says_why() -> None:
     assert "No burn rate: no throat is given to get a pressure from." in words(figure)
 
 
+def test_a_firing_that_no_fit_uses_says_so() -> None:
+    (point,) = [p for p in batch("B-03", excluded=2) if not p.used]
+    told = words(draw_firing_trace(firing(point=point), METRIC))
+    assert "No fit uses it: a bubble in the strand." in told
+
+
 def test_an_early_burnout_does_not_write_over_the_ignition() -> None:
     figure = draw_firing_trace(firing(web_burnout=5.2), METRIC)
     figure.draw_without_rendering()
@@ -559,8 +565,8 @@ def test_an_early_burnout_does_not_write_over_the_ignition() -> None:
 @pytest.mark.parametrize(
     ("reduction", "reason"),
     [
-        (firing(trace_series=None), "F-07 has no trace to draw; expected a firing with"),
-        (firing(pressure=False, thrust=False), "F-07 carries neither pressure nor thrust"),
+        (firing(trace_series=None), "`F-07` has no trace to draw; expected a firing with"),
+        (firing(pressure=False, thrust=False), "`F-07` carries neither pressure nor thrust"),
     ],
 )
 def test_nothing_to_draw_is_refused(reduction: FiringReduction, reason: str) -> None:

@@ -158,10 +158,17 @@ def test_the_legend_stands_clear_of_the_samples():
 
 
 def test_a_firing_without_a_swept_rate_is_refused():
-    with pytest.raises(RequestError, match="firing F-07 has no swept rate to draw"):
+    with pytest.raises(RequestError, match="firing `F-07` has no swept rate to draw"):
         draw_swept_rate(replace(reduction(), swept=None), METRIC)
 
 
 def test_the_picture_is_the_same_each_time():
     first, second = (picture_bytes(draw_swept_rate(reduction(), METRIC), ".svg") for _ in range(2))
     assert first == second
+
+
+def test_a_firing_that_no_fit_uses_says_so():
+    plain = reduction(swept())
+    left = replace(plain, point=replace(plain.point, used=False, why_not="the signal is lost"))
+    assert "No fit uses this firing: the signal is lost." in words(draw_swept_rate(left, METRIC))
+    assert "No fit uses" not in words(draw_swept_rate(plain, METRIC))

@@ -12,7 +12,9 @@ from strandwise.cli.common import (
     campaign_argument,
     campaign_folder,
     echo_cautions,
+    echo_done,
     echo_json,
+    echo_text,
     examples,
     figure_option,
     json_option,
@@ -111,6 +113,7 @@ def command(
     from strandwise.records import read_campaign
     from strandwise.workflow.analysis import one_test, reduce_campaign
 
+    _refuse_misplaced(ctx, budget)
     only = _one_name(only, None if budget == _EVERY else budget, match)
     reduced = reduce_campaign(read_campaign(campaign_folder(ctx, campaign)).sound())
     if only is not None:
@@ -132,14 +135,25 @@ def command(
         if matched is not None:
             print_match(matched, shown)
     for path in pictures:
-        click.echo(f"\nPicture: {path}")
+        echo_done(f"\nPicture: {path}")
+
+
+def _refuse_misplaced(ctx: click.Context, budget: str | None) -> None:
+    """Refuse the options of the random draws where nothing is drawn."""
+    if budget is not None:
+        return
+    for name in ("draws", "seed"):
+        if ctx.get_parameter_source(name) is not click.core.ParameterSource.DEFAULT:
+            msg = f"--{name} goes with --budget."
+            raise click.UsageError(msg)
 
 
 def _one_name(*names: str | None) -> str | None:
     """The one test that the options name; None: all."""
     named = list(dict.fromkeys(name for name in names if name is not None))
     if len(named) > 1:
-        msg = f"--test, --budget and --match name different tests: {', '.join(named)}."
+        told = ", ".join(f"`{name}`" for name in named)
+        msg = f"--test, --budget and --match name different tests: {told}."
         raise click.UsageError(msg)
     return named[0] if named else None
 
@@ -160,7 +174,7 @@ def _match(reduced: ReducedCampaign, test: str) -> FiringMatch:
     from strandwise.workflow.matching import match_firing
 
     if not reduced.firings:
-        msg = f"{test} is a strand, which has no trace of a motor to match"
+        msg = f"`{test}` is a strand, which has no trace of a motor to match"
         raise RequestError(msg, expected="a firing with a raw trace")
     return match_firing(reduced.firings[0])
 
@@ -337,8 +351,8 @@ def _print_firing(firing: FiringReduction, units: DisplayUnits) -> None:
         number = None if value is None else in_unit(value, unit)
         return f"{format_number(number)} {unit_text(unit)}"
 
-    click.echo()
-    click.echo(f"Firing {firing.test} ({firing.batch}, {firing.formulation})")
+    echo_text()
+    echo_text(f"Firing {firing.test} ({firing.batch}, {firing.formulation})")
     burn = format_plus_minus(firing.burn_time, firing.burn_time_sd)
     lines = {
         "web": shown(firing.web, "length"),
@@ -356,10 +370,10 @@ def _print_firing(firing: FiringReduction, units: DisplayUnits) -> None:
     width = max(len(name) for name in lines)
     for name, text in lines.items():
         if text is not None and not text.startswith("—"):
-            click.echo(f"  {name:<{width}}  {text}")
+            echo_text(f"  {name:<{width}}  {text}")
     if firing.why_no_point:
-        click.echo(f"  no rate point: {firing.why_no_point}")
+        echo_text(f"  no rate point: {firing.why_no_point}")
     for text in (*firing.rules, *firing.account):
-        click.echo(f"  {text}")
+        echo_text(f"  {text}")
     for caution in firing.cautions:
-        click.echo(f"  caution: {caution.message}")
+        echo_text(f"  caution: {caution.message}")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from strandwise.findings import Caution
 from strandwise.motor import propellant_mass
 from strandwise.reduction.chamber_pressure import STANDARD_AMBIENT, Surroundings
-from strandwise.reduction.points import RatePoint
+from strandwise.reduction.points import RatePoint, without_impossible
 
 if TYPE_CHECKING:
     from strandwise.records import Firing, Gas
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Case", "case_of", "point_of", "specific_impulse_of"]
 
+_NO_BURN_TIME = {"burst": "the signal is lost at once", "chuffing": "the motor chuffed"}
 _STANDARD_GRAVITY = 9.80665  # m/s², NIST SP 811
 
 
@@ -90,7 +91,8 @@ def point_of(firing: Firing, result: FiringReduction, uncertainty: str) -> RateP
     """Return the rate point of a reduced firing; None where rate or pressure is missing."""
     if result.rate_thickness_over_time is None or result.rate_mean_pressure is None:
         return None
-    return RatePoint(
+    why_not = firing.exclude or _no_burn_time(firing, result)
+    point = RatePoint(
         test=firing.test,
         batch=firing.batch,
         formulation=result.formulation,
@@ -102,10 +104,25 @@ def point_of(firing: Firing, result: FiringReduction, uncertainty: str) -> RateP
         uncertainty=uncertainty,
         shared_sd=None if result.budget is None else result.budget.shared_law_sd,
         temperature=firing.temperature,
-        used=not firing.exclude,
-        why_not=firing.exclude or None,
+        used=why_not is None,
+        why_not=why_not,
         cautions=result.cautions,
     )
+    return without_impossible(point)
+
+
+def _no_burn_time(firing: Firing, result: FiringReduction) -> str | None:
+    """Why no web burnt through between the events found; None where it did, or a person says so."""
+    if firing.trace is None or firing.events.web_burnout is not None:
+        return None
+    codes = {caution.code for caution in result.cautions}
+    for code, what in _NO_BURN_TIME.items():
+        if code in codes:
+            return (
+                f"{what}, so that the time found is no burn time: set [events] web_burnout if the "
+                "web did burn through"
+            )
+    return None
 
 
 def specific_impulse_of(impulse: float | None, mass: float | None) -> float | None:

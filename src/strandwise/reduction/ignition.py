@@ -26,6 +26,7 @@ __all__ = ["Ignition", "find_ignition"]
 _AT_REST = (4.0, 0.01)  # times the noise of the mean, and share of the peak; the larger
 _LOW_START = 0.02  # of the action; a signal off rest longer than this before the 10 % is told
 _SHARP_RISE = 0.35  # of the action, from 10 to 70 % of the peak: not the growth of a bore
+_SOON, _LEAP = 0.03, 2.5  # of the action, and times the level before: no surface grows so fast
 _HANG_FIRE = 0.15  # of the action; a signal off rest at least so long before a sharp rise
 _STEP = 0.15  # of a tenth of the peak, in the first quarter of a low start; a ramp has 0.125
 _SMOOTHED = 0.01  # of the action
@@ -151,10 +152,13 @@ def _start(t: Floats, z: Floats, found: Located) -> _Start | None:
         return None
     settled = float(np.median(z[departs : departs + max(3, (first - departs) // 4)]))
     high = int(np.argmax(z[first : last + 1] >= 0.7 * peak))
-    sharp = float(t[first + high] - t[first]) < _SHARP_RISE * action
+    whole = float(np.median(z[departs:first]))
+    # A bore that grows much reaches 70 % of the peak late, and after a hang-fire still leaps.
+    soon = first + max(2, int(_SOON * (last - first)))
+    leaps = float(np.median(z[(first + soon) // 2 : soon + 1])) > _LEAP * max(whole, 0.0)
+    sharp = leaps or float(t[first + high] - t[first]) < _SHARP_RISE * action
     if sharp and before < _HANG_FIRE * action:
         return None
-    whole = float(np.median(z[departs:first]))
     # A grain starts with a step; what only creeps away from rest is no burning surface.
     if not sharp and settled < _STEP * THRESHOLD * peak:
         return None

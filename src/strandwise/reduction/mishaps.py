@@ -25,7 +25,7 @@ __all__ = ["burst_cautions", "pulse_cautions"]
 
 _HIGH = 0.3  # of the firing's peak; lower pulses are handling, or igniters
 _LARGE = 0.1  # of the firing's integral
-_CLOSE = 3.0  # times the longer of two pulses: chuffs follow each other sooner than this
+_CLOSE = 8.0  # times the longer of two pulses: chuffs follow each other sooner than this
 _CHUFF_AREA = 0.02  # of the largest pulse
 _CHUFFS = 3
 _FALL_TIME = 1.5e-3  # s; no chamber empties from 80 to 20 % so fast

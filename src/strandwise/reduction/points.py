@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from dataclasses import dataclass, replace
+from typing import Literal
 
-if TYPE_CHECKING:
-    from strandwise.findings import Caution
+from strandwise.findings import Caution
 
-__all__ = ["RatePoint"]
+__all__ = ["RatePoint", "without_impossible"]
+
+# Guns end at about 800 MPa, motors and strand bombs at half of that; what burns in vacuum still
+# makes some hundred Pa. Common practice, no source.
+_PRESSURES = (100.0, 1e9)  # Pa
+# A thousand times slower or some ten times faster than any strand or motor: another unit, or no
+# burn from layer to layer. Common practice, no source.
+_RATES = (1e-5, 1.0)  # m/s
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -53,3 +59,38 @@ class RatePoint:
     used: bool = True
     why_not: str | None = None
     cautions: tuple[Caution, ...] = ()
+
+
+def without_impossible(point: RatePoint) -> RatePoint:
+    """Take a point out of the fits whose pressure or rate no propellant burns at.
+
+    It comes back when the record is corrected, and in no other way; what a person left out before
+    keeps that reason.
+
+    Parameters
+    ----------
+    point
+        As it was reduced.
+
+    Returns
+    -------
+    RatePoint
+        The same, or one not used, with the reason and a caution ``impossible-point``.
+    """
+    (low, high), (slow, fast) = _PRESSURES, _RATES
+    if low <= point.pressure <= high and slow <= point.rate <= fast:
+        return point
+    if low <= point.pressure <= high:  # then it is the rate
+        value, bounds = f"a burn rate of {point.rate * 1e3:.4g} mm/s", "0.01 to 1000 mm/s"
+    else:
+        value, bounds = f"a pressure of {point.pressure / 1e6:.4g} MPa", "0.0001 to 1000 MPa"
+    why = f"{value} is impossible (outside {bounds}): correct the record"
+    text = (
+        f"{value} lies outside the {bounds} within which any propellant burns: the test is left "
+        "out of every fit until its record is corrected; look for a slip of the unit or of the "
+        "decimal point"
+    )
+    cautions = (*point.cautions, Caution("impossible-point", text, (point.test,)))
+    if not point.used:
+        return replace(point, cautions=cautions)
+    return replace(point, used=False, why_not=why, cautions=cautions)

@@ -12,7 +12,7 @@ from scipy.special import chdtrc
 
 from strandwise.errors import DataError
 from strandwise.findings import Caution
-from strandwise.reduction.points import RatePoint
+from strandwise.reduction.points import RatePoint, without_impossible
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -248,7 +248,7 @@ def reduce_strand(
     reasons = dict.fromkeys(row.exclude for row in readings if row.exclude)
     temperatures = [row.temperature for row in readings if row.temperature is not None]
     first = readings[0]
-    return RatePoint(
+    point = RatePoint(
         test=first.test,
         batch=first.batch,
         formulation=formulation,
@@ -263,6 +263,7 @@ def reduce_strand(
         why_not="; ".join(reasons) or None,
         cautions=tuple(_section_cautions(lengths, times, pressures, rate, pressure, exponent)),
     )
+    return without_impossible(point)
 
 
 def _one_section_rate(length: _Reading, time: _Reading) -> StrandRate:

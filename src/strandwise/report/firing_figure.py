@@ -90,7 +90,7 @@ def draw_firing_trace(reduction: FiringReduction, units: DisplayUnits, title: st
     """
     series = reduction.trace_series
     if series is None:
-        msg = f"the firing {reduction.test} has no trace to draw"
+        msg = f"the firing `{reduction.test}` has no trace to draw"
         raise RequestError(
             msg,
             expected="a firing with [trace] in its file",
@@ -98,7 +98,7 @@ def draw_firing_trace(reduction: FiringReduction, units: DisplayUnits, title: st
         )
     channels = _channels(reduction, units)
     if not channels:
-        msg = f"the trace of the firing {reduction.test} carries neither pressure nor thrust"
+        msg = f"the trace of the firing `{reduction.test}` carries neither pressure nor thrust"
         raise RequestError(msg, hint="name a pressure or thrust column in its [trace]")
     zero = reduction.ignition or 0.0
     with house_style():
@@ -282,6 +282,8 @@ def _sentences(reduction: FiringReduction, units: DisplayUnits) -> Sequence[str]
             f"{unit_text(units.pressure)} absolute"
             + (" (level line)." if reduction.rate_mean_pressure is not None else ".")
         )
+        if not point.used:
+            sentences.append(f"No fit uses it: {point.why_not}.")
     elif reduction.why_no_point:
         sentences.append(f"No burn rate: {reduction.why_no_point}.")
     if codes := list(dict.fromkeys(caution.code for caution in reduction.cautions)):

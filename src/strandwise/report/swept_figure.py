@@ -75,7 +75,7 @@ def draw_swept_rate(reduction: FiringReduction, units: DisplayUnits, title: str 
     """
     swept = reduction.swept
     if swept is None:
-        msg = f"the firing {reduction.test} has no swept rate to draw"
+        msg = f"the firing `{reduction.test}` has no swept rate to draw"
         raise RequestError(
             msg,
             expected="a trace with pressure, or thrust and nozzle, and the grain's mass or density",
@@ -254,6 +254,8 @@ def _sentences(reduction: FiringReduction, swept: SweptRate, units: DisplayUnits
     sentences.append(
         "Neighbouring samples are not separate tests: for a batch's law the firing counts once."
     )
+    if point is not None and not point.used:
+        sentences[-1] = f"No fit uses this firing: {point.why_not}."
     return sentences
 
 

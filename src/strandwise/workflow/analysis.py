@@ -16,7 +16,7 @@ from strandwise.findings import Caution
 from strandwise.progress import steps
 from strandwise.ratelaw import RateSeries, explain_fit, fit_batches, fit_exponents
 from strandwise.reduction import reduce_firing, reduce_strand
-from strandwise.workflow.recording import unknown_name
+from strandwise.workflow.opening import unknown_name
 from strandwise.workflow.thermochemistry import default_gas
 
 if TYPE_CHECKING:
@@ -34,6 +34,7 @@ __all__ = [
     "ReducedCampaign",
     "explain_campaign_fit",
     "fit_campaign",
+    "impossible_cautions",
     "one_test",
     "points_to_fit",
     "reduce_campaign",
@@ -54,6 +55,8 @@ _BY_EQUILIBRIUM = Caution(
 )
 _USUAL_EXPONENT = 0.4
 _EXPONENT_TOLERANCE = 1e-10
+_LARGEST_EXPONENT = 1.0  # either way; a plateau's is below 0, beyond 1 no motor burns steadily
+_LEAST_SPAN = 1.2  # highest over lowest pressure, from which tests tell an exponent
 _MOST_ROUNDS = 50
 _ENOUGH_STRANDS = 3
 
@@ -110,7 +113,11 @@ def reduce_campaign(campaign: Campaign) -> ReducedCampaign:
         points = [firing.point for firing in firings if firing.point]
         exponents = _exponents(campaign, points)
         firings = [
-            _reduce_firing(campaign, firing, exponents, gases) for firing in campaign.firings
+            # A raw file takes its time: it is read again only where the exponent is a new one.
+            done
+            if exponents.get(firing.batch, _USUAL_EXPONENT) == _USUAL_EXPONENT
+            else _reduce_firing(campaign, firing, exponents, gases)
+            for firing, done in zip(campaign.firings, firings, strict=True)
         ]
     points = [*strands, *(firing.point for firing in firings if firing.point)]
     return ReducedCampaign(campaign=campaign, points=tuple(points), firings=tuple(firings))
@@ -195,7 +202,7 @@ def _exponents(campaign: Campaign, points: Sequence[RatePoint]) -> dict[str, flo
     own = {
         one.label: n
         for one, n in zip(series, fit_exponents(series), strict=True)
-        if n is not None and len(one.tests) > 2
+        if n is not None and len(one.tests) > 2 and _is_told(n, one)
     }
     by_formulation: dict[str, list[float]] = {}
     for one in series:
@@ -207,6 +214,12 @@ def _exponents(campaign: Campaign, points: Sequence[RatePoint]) -> dict[str, flo
         name: own.get(name, means.get(batch.formulation, overall))
         for name, batch in campaign.batches.items()
     }
+
+
+def _is_told(n: float, series: RateSeries) -> bool:
+    """Whether an exponent may be one: tests of nearly one pressure give any number."""
+    span = float(np.max(series.pressure) / np.min(series.pressure))
+    return abs(n) <= _LARGEST_EXPONENT and span >= _LEAST_SPAN
 
 
 def fit_campaign(
@@ -252,6 +265,7 @@ def fit_campaign(
         error = unknown_name("batch", batch, campaign.batches)
         raise error
     used = [p for p in reduced.points if p.used]
+    left_out = [p for p in reduced.points if not p.used]
     if not any(batch in (None, p.batch) for p in used):
         where = f"batch `{batch}`" if batch else f"campaign `{campaign.name}`"
         msg = f"{where} has no test that may be used"
@@ -279,6 +293,7 @@ def fit_campaign(
                 *fit.cautions,
                 *chosen[fit.label][1],
                 *_pool_caution(groups, fit, pool=pool),
+                *impossible_cautions(p for p in left_out if getattr(p, by) == fit.label),
             ),
         )
         for fit in fits
@@ -294,6 +309,16 @@ def _fitted(
         return fitter(series, **options)
     fits = at.fitter(fitter)([at.readings(one) for one in series], **options)
     return [at.told(fit, one) for fit, one in zip(fits, series, strict=True)]
+
+
+def impossible_cautions(points: Iterable[RatePoint]) -> tuple[Caution, ...]:
+    """Name the points left out since they cannot be, so that they are not missed."""
+    return tuple(
+        Caution(caution.code, f"{point.test}: {caution.message}", caution.tests)
+        for point in points
+        for caution in point.cautions
+        if caution.code == "impossible-point"
+    )
 
 
 def untested_caution(reduced: ReducedCampaign) -> Caution | None:
@@ -314,7 +339,8 @@ def explain_campaign_fit(
     method: Method = "auto",
     at: AtTemperature | None = None,
     fitter: Fitter = fit_batches,
-    format_pressure: Callable[[float], str] | None = None,
+    format_pressure: Callable[[float], str],
+    format_rate: Callable[[float], str],
 ) -> Explanation:
     """Say in plain words what drives the law of one batch, and which test to repeat or to add.
 
@@ -324,8 +350,8 @@ def explain_campaign_fit(
         What the fit was made from, and how.
     fit
         Of one batch, from `fit_campaign`.
-    format_pressure
-        How a pressure in Pa is written; None: in MPa and psi.
+    format_pressure, format_rate
+        How Pa and m/s are written.
     """
     points = [p for p in reduced.points if p.used and p.batch == fit.label]
     (series,) = series_of(points_to_fit(points, method)[0], by="batch")
@@ -333,7 +359,14 @@ def explain_campaign_fit(
     if at is not None:
         series, fitter = at.readings(series), at.fitter(fitter)
     order = [float(dates[t].toordinal()) if t in dates else math.nan for t in series.tests]
-    return explain_fit(fit, series, order=order, fitter=fitter, format_pressure=format_pressure)
+    return explain_fit(
+        fit,
+        series,
+        order=order,
+        fitter=fitter,
+        format_pressure=format_pressure,
+        format_rate=format_rate,
+    )
 
 
 def _dates(campaign: Campaign) -> dict[str, dt.date]:
@@ -348,13 +381,7 @@ def points_to_fit(
     strands = [p for p in points if p.kind == "strand"]
     firings = [p for p in points if p.kind == "firing"]
     if method == "both" or not strands or not firings:
-        kept = {"strand": strands, "firing": firings}.get(method, list(points))
-        caution = Caution(
-            "methods-pooled",
-            "strands and firings are fitted as one; strands commonly read 4 to 12 % below motors, "
-            "so part of the scatter, and of the exponent, may be that difference",
-        )
-        return kept, (caution,) if kept and strands and firings else ()
+        return {"strand": strands, "firing": firings}.get(method, list(points)), ()
     if method == "auto":
         method = "strand" if len(strands) >= min(_ENOUGH_STRANDS, len(firings)) else "firing"
     kept, left = (strands, firings) if method == "strand" else (firings, strands)

@@ -18,9 +18,9 @@ from strandwise.tracking import (
     compare_formulations,
     drift_chart,
 )
-from strandwise.workflow.analysis import fit_campaign, series_of
+from strandwise.workflow.analysis import fit_campaign, impossible_cautions, series_of
+from strandwise.workflow.opening import unknown_name
 from strandwise.workflow.recipes import porosity_by_batch
-from strandwise.workflow.recording import unknown_name
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -37,7 +37,7 @@ Covariate = Literal["density", "particle-size", "porosity", "process-temperature
 COVARIATES: dict[Covariate, tuple[str, float, str]] = {
     "density": ("measured_density", 10.0, "10 kg/m³"),
     "particle-size": ("particle_size", 10e-6, "10 µm"),
-    "porosity": ("porosity", 0.01, "1 % of porosity"),
+    "porosity": ("porosity", 0.01, "1 percentage point"),
     "process-temperature": ("process_temperature", 10.0, "10 K"),
 }
 """Covariate to the batch's attribute, the step its slope is given for (SI), and its text; the
@@ -80,7 +80,7 @@ def compare_campaign(
     """
     campaign = reduced.campaign
     used = _used(reduced)
-    baseline = _baseline(reduced, baseline)
+    baseline = _tested_baseline(reduced, used, baseline)
     doses = {}
     for name in {point.formulation for point in used}:
         dose = dose_of(name, campaign.formulations, baseline)
@@ -97,6 +97,7 @@ def compare_campaign(
     comparison = compare_formulations(RateObservations.from_points(used), **options)
     told = (_outlier_caution(used, comparison, options), _untested_caution(reduced, used))
     added = tuple(caution for caution in told if caution is not None)
+    added += impossible_cautions(reduced.points)
     return dataclasses.replace(comparison, cautions=(*comparison.cautions, *added))
 
 
@@ -124,9 +125,10 @@ def analyse_campaign(
     RequestError, DataError
         As `compare_campaign`.
     """
+    used = _used(reduced)
     return analyse(
-        RateObservations.from_points(_used(reduced)),
-        baseline=_baseline(reduced, baseline),
+        RateObservations.from_points(used),
+        baseline=_tested_baseline(reduced, used, baseline),
         pressure=_pressure(reduced, pressure),
     )
 
@@ -196,6 +198,21 @@ def _baseline(reduced: ReducedCampaign, stated: str | None) -> str:
     if name not in campaign.formulations:
         error = unknown_name("formulation", name, campaign.formulations)
         raise error
+    return name
+
+
+def _tested_baseline(
+    reduced: ReducedCampaign, used: Sequence[RatePoint], stated: str | None
+) -> str:
+    name = _baseline(reduced, stated)
+    tested = sorted({point.formulation for point in used})
+    if name not in tested:
+        msg = f"no test of the baseline `{name}` may be used"
+        raise RequestError(
+            msg,
+            expected=f"one of {', '.join(tested)}",
+            hint="test it, or name another with --baseline",
+        )
     return name
 
 
