@@ -29,6 +29,15 @@ def test_exam_question_of_a_throat_for_fifty_bar():
     assert float(np.exp(law(np.log(found)))) == pytest.approx(6.876e-3, rel=1e-4)
 
 
+def test_area_ratio_of_a_textbook_problem():
+    # Sutton & Biblarz, problem on solid propellant: SG 1.71, 14 MPa, 38 mm/s (inputs from memory),
+    # c* 1353.7 m/s by γ 1.27, 2220 K, M 23; A_b/A_t 159.2 (own computation).
+    (found,) = steady_pressures(
+        power(38e-3, 14e6, 0.3), 159.2, density=1710.0, characteristic_velocity=1353.7
+    )
+    assert found == pytest.approx(14e6, rel=1e-3)
+
+
 @given(n=st.floats(-0.5, 0.85), rate=st.floats(2e-3, 20e-3), ratio=st.floats(80.0, 500.0))
 def test_a_power_law_has_the_root_of_its_closed_form(n, rate, ratio):
     # P = P0·(r0·ρ·c*·K/P0)^(1/(1−n)), own algebra.

@@ -29,6 +29,7 @@ from strandwise.findings import Source
 from strandwise.motor import AreaTable, HollowCylinder, Nozzle
 from strandwise.records import Firing, Gas
 from strandwise.reduction.case import case_of
+from strandwise.reduction.emptying import emptied_volume
 from strandwise.reduction.events import events_from_arrays
 from strandwise.reduction.firing_chain import trace_chain
 
@@ -296,10 +297,22 @@ def chain(motor, record, time, values, *, by_thrust=False):
     case = case_of(record, "base", gas, motor.ambient, motor.density, motor.exponent)
     unit, rest = ("N", 0.0) if by_thrust else ("Pa", motor.ambient)
     events = events_from_arrays(time, values, unit=unit, recorded_zero=rest)
-    made = trace_chain(
-        case, time, events.values, events, by_thrust=by_thrust, scale_sd=None, level=motor.at
+    keys = {"by_thrust": by_thrust, "scale_sd": None, "level": motor.at}
+    made = trace_chain(case, time, events.values, events, **keys)
+    c_star = made.run({}).characteristic_velocity
+    if by_thrust or c_star is None:
+        return events, made
+    emptied = emptied_volume(
+        time,
+        events.values + motor.ambient,
+        burn_time=events.burn_time,
+        web_burnout=events.web_burnout,
+        ambient=motor.ambient,
+        throat_area=record.nozzle.throat_area_after,
+        characteristic_velocity=c_star,
+        gamma=motor.gamma,
     )
-    return events, made
+    return events, trace_chain(case, time, events.values, events, emptied=emptied, **keys)
 
 
 @pytest.fixture(scope="session")

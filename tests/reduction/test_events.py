@@ -152,3 +152,32 @@ def test_burn_time_lies_within_its_own_uncertainty(rate):
         off.append((found.burn_time - (end - start)) / found.burn_time_sd)
     assert np.mean(np.abs(off) < 2.0) >= 0.9
     assert np.mean(np.abs(off) < 0.1) < 0.9  # nor is it hidden in a huge uncertainty
+
+
+@pytest.mark.parametrize(
+    ("tail", "slope", "told"),
+    [
+        # Straight flanks of 0.1 s and `tail`: burn 3.09 s of an action of 3.09 + 0.9·tail s. NASA
+        # SP-8039 p. 74: neutral within ±10 %, burn over action at least 0.87, and less than 5 % of
+        # the integral in the tail-off. Own computation of the shares for each trace.
+        (0.28, 0.0, set()),  # 0.925; 0.28/2·0.99/(3.05 + 0.14) = 4.3 %
+        (0.36, 0.0, {"slow-tail-off"}),  # 0.905; 5.5 %
+        (0.60, 0.0, {"slow-tail-off"}),  # 0.851; 8.9 %
+        (0.10, 0.19, set()),  # ±9 % after the burn's first tenth
+        (0.10, 0.25, {"trace-not-neutral"}),  # ±12 %
+    ],
+)
+def test_the_limits_of_a_fit_trace(tail, slope, told):
+    time = np.arange(0.0, 8.0, 0.002)
+    corners = np.cumsum([2.0, 0.1, 3.0, tail])
+    low, high = 400.0 * (1.0 - slope / 2.0), 400.0 * (1.0 + slope / 2.0)
+    thrust = np.interp(time, corners, [0.0, low, high, 0.0])
+    found = events_from_arrays(time, thrust, unit="N", web_burnout=5.1)
+    assert {c.code for c in found.cautions} == told
+    share = found.burn_time / found.action_time
+    assert found.quality.burn_over_action == pytest.approx(share)
+    # ECSS-E-ST-35C, glossary: start and end are chosen for each use, so the rule goes with them.
+    for rule, instant in zip(
+        found.rules, (found.ignition, found.web_burnout, found.end), strict=True
+    ):
+        assert f"{instant:.4f} s: " in rule

@@ -40,7 +40,11 @@ def swept_bore(scale=1.0):
     # larger the outflow is the same and the gas weighs a millionth: that limit.
     time, _, pressure = bore()
     gas = GasState(
-        gamma=1.2, characteristic_velocity=1e3 * scale * C_STAR, density=RHO, free_volume=0.01
+        gamma=1.2,
+        characteristic_velocity=1e3 * scale * C_STAR,
+        density=RHO,
+        free_volume=0.01,
+        ambient_pressure=0.0,
     )
     throat = np.full_like(time, 1e3 * scale * THROAT)
     return swept_rate_from_arrays(time, pressure, throat, GRAIN, gas, web_burnout=T_BURN)
@@ -71,6 +75,25 @@ def test_a_wrong_throat_cancels_from_the_swept_rate(scale):
 def test_vandenkerckhove():
     # γ 1.2: 0.6485 (Sutton & Biblarz, Rocket Propulsion Elements, from memory).
     assert vandenkerckhove(1.2) == pytest.approx(0.6485, abs=5e-5)
+
+
+@pytest.mark.parametrize(
+    ("gamma", "molar", "temperature", "c_star"),
+    [
+        # Niemeyer, Rocket Propulsion lecture notes, design example: c* 1500 m/s, M 25 kg/kmol,
+        # γ 1.2 is 2845.4 K.
+        (1.2, 25.0, 2845.4, 1500.0),
+        # Public problem pages on space technology (from memory): γ 1.221, M 21.40, 3470 K, and
+        # 500 kg/s at 50 atm through 0.1756 m², which is c* = p A_t / flow = 1779 m/s.
+        (1.221, 21.40, 3470.0, 50.0 * 101325.0 * 0.17560 / 500.0),
+        # Sutton & Biblarz, problem on solid propellant (inputs from memory): 1353.7 m/s.
+        (1.27, 23.0, 2220.0, 1353.7),
+    ],
+)
+def test_gas_law_of_the_chamber(gamma, molar, temperature, c_star):
+    # R·T = (Γc*)², with R = 8314.46 J/(kmol·K) over M (CODATA).
+    store = (vandenkerckhove(gamma) * c_star) ** 2
+    assert store == pytest.approx(8314.46 / molar * temperature, rel=2e-4)
 
 
 @given(
@@ -106,6 +129,19 @@ def swept_of(sim, motor, *, rng=None, seed=0, noise=0.01, **keys):
         {"exponent": 0.6, "rate": 8e-3},
         {"throat_after": 9.3e-3},
         {"table": ((0.0, 0.008, 0.02), (8e-3, 1.1e-2, 7e-3))},
+        {"dead_volume": 200e-6},  # which no record tells; the tail-off does
+        {"exponent": 0.2, "burns": ("core",), "core": 20e-3},
+        {  # 20 mm, 17 g; the igniter's 0.1 g would be 0.6 % of its mass: below
+            "outer": 20e-3,
+            "core": 10e-3,
+            "length": 35e-3,
+            "segments": 1,
+            "burns": ("core",),
+            "throat": 3.6e-3,
+            "exit": 7e-3,
+            "dead_volume": 3e-6,
+            "igniter": 0.0,
+        },
     ],
 )
 def test_known_truth_with_noise_and_drift(sim, changes):
@@ -126,7 +162,9 @@ def test_known_truth_with_noise_and_drift(sim, changes):
         rates = [swept.rate_at(p) / motor.law(p) - 1.0 for p in (middle, 1e6)]
         law.append([swept.exponent / motor.exponent - 1.0, *rates])
     burn_time, c_star, closure = np.abs(off).T
-    assert burn_time.max() < 0.0025
+    # The 30 ms in which a large chamber empties leave the burnout open by a few of them.
+    assert burn_time.max() < (0.0025 if motor.dead_volume < 100e-6 else 0.01)
+    assert burn_time.mean() < 0.0025
     assert c_star.max() < 0.01
     assert closure.max() < 0.005
     assert np.abs(np.mean(law, axis=0)).max() < 0.01  # n; r at p₀ and at 1 MPa
@@ -196,6 +234,7 @@ def test_chamber_filling_is_in_the_balance(sim):
             characteristic_velocity=c_star,
             density=motor.density,
             free_volume=free,
+            ambient_pressure=motor.ambient,
         )
         swept = swept_rate_from_arrays(
             time, pressure, throat, grain, gas, web_burnout=result.web_time
@@ -253,7 +292,13 @@ def test_density_that_does_not_fit_the_mass_shows_in_the_closure(sim):
 
 def test_too_few_samples_are_refused():
     time = np.linspace(0.01, 0.99, 50)
-    gas = GasState(gamma=1.2, characteristic_velocity=900.0, density=1700.0, free_volume=1e-5)
+    gas = GasState(
+        gamma=1.2,
+        characteristic_velocity=900.0,
+        density=1700.0,
+        free_volume=1e-5,
+        ambient_pressure=1e5,
+    )
     with pytest.raises(DataError, match="lie between start-up and tail-off"):
         swept_rate_from_arrays(
             time, np.full(50, 3e6), np.full(50, 1e-5), EndBurner(0.03, 0.01), gas, web_burnout=1.0

@@ -102,8 +102,9 @@ FREE_VOLUME_SD = 0.5
 STATED_FREE_VOLUME_SD = 0.05
 """Share of a free volume that is given."""
 
-IGNITER_SD = 0.002
-"""Igniter gas as a share of the propellant's mass, which the mass balance counts as propellant."""
+IGNITER_SD = (0.1e-3, 0.002)
+"""kg, and share of the propellant's mass; the larger: gas of an igniter, which the mass balance
+counts as the propellant's."""
 
 HAND_TIME_SD = (0.1, 0.05)
 """s, and share of a burn time read by hand; the larger."""

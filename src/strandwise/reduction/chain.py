@@ -221,6 +221,7 @@ class TraceChain:
             characteristic_velocity=outcome.characteristic_velocity,
             density=ready.density if density is None else density,
             free_volume=max(at["free-volume"], 0.0),
+            ambient_pressure=at["ambient"],
             igniter_share=at.get("igniter", 0.0),
         )
         try:

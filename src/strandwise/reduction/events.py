@@ -16,6 +16,7 @@ import numpy as np
 from strandwise.errors import DataError
 from strandwise.findings import Caution
 from strandwise.reduction.baseline import Located, locate
+from strandwise.reduction.emptying import steady_pace
 from strandwise.reduction.ignition import find_ignition
 from strandwise.reduction.mishaps import burst_cautions, pulse_cautions
 from strandwise.reduction.plausibility import size_cautions
@@ -41,6 +42,9 @@ _TAIL_FITTED = (0.85, 0.15)  # of the level; the rounded knee and the noise are 
 _TAIL_SAMPLES = 2
 _SHORT_TAIL = 0.01  # of the action time
 _STRAIGHT_TAIL = 0.27  # between 0.23 of an exponential and 0.30 of (1 − s)^2.5, n = 0.6
+_LONG_TAIL, _LONG_SAMPLES = 0.03, 60  # of the action time; from 80 to 10 %
+# Ratio of the paces of the fall, absolute or as thrust, that an exponential may have.
+_STEADY = 1.12
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +120,8 @@ def events_from_arrays(
     times, z = t[found.near], found.values[found.near]
     lit = find_ignition(times, z, found, ignition)
     start, finish = lit.time, _end(times, z, found, end)
-    burnout = _burnout(times, z, start, finish, by_hand=web_burnout)
+    ambient = recorded_zero if unit == "Pa" else 0.0
+    burnout = _burnout(times, z, start, finish, by_hand=web_burnout, ambient=ambient)
     if not start < burnout.time <= finish:
         msg = (
             f"ignition {start:.4g} s, web burnout {burnout.time:.4g} s and end {finish:.4g} s "
@@ -194,7 +199,7 @@ def _end(t: Floats, z: Floats, found: Located, by_hand: float | None) -> float:
 
 
 def _burnout(
-    t: Floats, z: Floats, start: float, finish: float, *, by_hand: float | None
+    t: Floats, z: Floats, start: float, finish: float, *, by_hand: float | None, ambient: float
 ) -> _Burnout:
     """Return web burnout, the rule it is by, and how far other rules lie from it.
 
@@ -212,7 +217,13 @@ def _burnout(
     crossings = [falling_crossing(t, z, share * level, after, before) for share in _TAIL_LEVELS]
     half = crossings[1]
     bisected = _tangent_bisector(t, z, start, finish, knee)
-    emptied = _emptying(t, z, start, finish, knee, exponential=_is_exponential(crossings))
+    exponential = _is_exponential(crossings)
+    if _is_long(t, crossings, finish - start) == exponential:
+        # Noise moves one crossing farther than lines through all samples; and a long fall alone
+        # shows the difference between an exponential and a surface that dies away.
+        pace = steady_pace(t, z + ambient, begin=after, level=level + ambient, most=_STEADY)
+        exponential = pace is not None
+    emptied = _emptying(t, z, start, finish, knee, exponential=exponential)
     if emptied is not None:
         rule, chosen = "greatest change of slope, where an emptying chamber's exponential", emptied
         rule += " leaves the plateau"
@@ -221,7 +232,7 @@ def _burnout(
     else:
         rule, chosen = "greatest bend", knee
     chosen = min(chosen, finish)
-    latest = _latest_burnout(crossings, finish)
+    latest = _latest_burnout(crossings, finish, exponential=exponential)
     k = int(np.clip(np.searchsorted(t, chosen), 1, len(t) - 1))
     sampling = float(t[k] - t[k - 1]) / np.sqrt(3.0)
     other = knee if bisected is None else bisected
@@ -233,6 +244,15 @@ def _burnout(
     others.append(f"the mean of an uneven web may have lasted to {max(latest, chosen):.4f} s")
     text = f"web burnout {chosen:.4f} s: {rule} ({'; '.join(others)})"
     return _Burnout(chosen, float(np.hypot(sampling, spread)), (text,), latest)
+
+
+def _is_long(t: Floats, crossings: list[float | None], action: float) -> bool | None:
+    """Whether the fall from 80 to 10 % is long, its shape told by many samples; None unknown."""
+    high, _, _, low = crossings
+    if high is None or low is None:
+        return None
+    samples = int(np.searchsorted(t, low)) - int(np.searchsorted(t, high))
+    return low - high > _LONG_TAIL * action and samples >= _LONG_SAMPLES
 
 
 def _is_exponential(crossings: list[float | None]) -> bool:
@@ -287,7 +307,7 @@ def _emptying(
     return instant
 
 
-def _latest_burnout(crossings: list[float | None], finish: float) -> float:
+def _latest_burnout(crossings: list[float | None], finish: float, *, exponential: bool) -> float:
     """Return the latest instant at which the mean web may have burnt through.
 
     A web of even thickness ends at the bend, and the chamber empties along an exponential. An
@@ -298,7 +318,7 @@ def _latest_burnout(crossings: list[float | None], finish: float) -> float:
     _, half, quarter, _ = crossings
     if half is None or quarter is None:
         return finish
-    return half if _is_exponential(crossings) else quarter
+    return half if exponential else quarter
 
 
 def _knee(t: Floats, z: Floats, start: float, finish: float) -> float:

@@ -10,6 +10,7 @@ import numpy as np
 from strandwise.errors import DataError
 from strandwise.findings import Caution
 from strandwise.motor import web
+from strandwise.reduction.assumptions import ASSUMED_GAMMA
 from strandwise.reduction.by_hand import reduce_by_hand
 from strandwise.reduction.case import Case, case_of, point_of, specific_impulse_of
 from strandwise.reduction.chamber_pressure import Surroundings, pressure_through_nozzle
@@ -19,6 +20,7 @@ from strandwise.reduction.consistency import (
     ideal_coefficient,
     impulse_cautions,
 )
+from strandwise.reduction.emptying import by_tail_off, emptied_volume, volume_cautions
 from strandwise.reduction.events import events_from_arrays
 from strandwise.reduction.firing_chain import trace_chain
 from strandwise.reduction.plausibility import (
@@ -28,6 +30,7 @@ from strandwise.reduction.plausibility import (
     zero_cautions,
 )
 from strandwise.reduction.rates import rates_from_arrays
+from strandwise.reduction.readings import free_volume_reading
 from strandwise.reduction.results import Events, FiringReduction, TraceSeries
 from strandwise.reduction.signals import integral_between
 from strandwise.reduction.throat_wear import throat_area_over_time
@@ -249,6 +252,9 @@ def _with_pressure(
         trace_series=replace(series, pressure=pressure),
     )
     result = _with_consistency(case, result, shape_cautions(case, time, pressure, events))
+    emptied = None if by_thrust else _emptied(case, time, pressure, events, c_star)
+    if emptied is not None:
+        result = _with_free_volume(case, result, emptied)
     chain = trace_chain(
         case,
         time,
@@ -257,6 +263,7 @@ def _with_pressure(
         by_thrust=by_thrust,
         scale_sd=trace.thrust_scale_sd if by_thrust else trace.pressure_scale_sd,
         level=rates.mean_pressure,
+        emptied=emptied,
     )
     result = with_uncertainty(result, chain)
     how = "thrust coefficient, throat and load cell" if by_thrust else "gauge"
@@ -289,6 +296,42 @@ def _with_consistency(
             *of_shape,
             *coefficient_cautions(case, coefficient, pressure, c_star),
         ),
+    )
+
+
+def _emptied(
+    case: Case, time: Floats, pressure: Floats, events: Events, c_star: float | None
+) -> float | None:
+    """Return the chamber's volume by how it empties, m³; None where that cannot be told."""
+    nozzle = case.firing.nozzle
+    if nozzle is None or c_star is None:
+        return None
+    return emptied_volume(
+        time,
+        pressure,
+        burn_time=events.burn_time,
+        web_burnout=events.web_burnout,
+        ambient=case.surroundings.ambient,
+        throat_area=nozzle.throat_area_after,
+        characteristic_velocity=c_star,
+        gamma=ASSUMED_GAMMA if case.gamma is None else case.gamma,
+    )
+
+
+def _with_free_volume(case: Case, result: FiringReduction, emptied: float) -> FiringReduction:
+    """Say which free volume the tail-off shows."""
+    assumed = free_volume_reading(case)
+    shown = by_tail_off(assumed, case, emptied)
+    if shown is assumed:
+        return result
+    text = (
+        f"free volume of the chamber before the burn {shown.value * 1e6:.3g} cm³, standard "
+        f"uncertainty {shown.sd * 1e6:.2g} cm³: by how fast it empties after burnout"
+    )
+    return replace(
+        result,
+        account=(*result.account, text),
+        cautions=(*result.cautions, *volume_cautions(assumed, case, emptied)),
     )
 
 

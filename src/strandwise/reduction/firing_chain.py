@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from strandwise.reduction.assumptions import HAND_READING_SD, HAND_TIME_SD, SENSOR_SD
 from strandwise.reduction.chain import HandChain, TraceChain
+from strandwise.reduction.emptying import by_tail_off
 from strandwise.reduction.readings import Reading, chamber_readings, grain_readings
 from strandwise.reduction.swept import even_grid
 
@@ -30,6 +31,7 @@ def trace_chain(
     by_thrust: bool,
     scale_sd: float | None,
     level: float,
+    emptied: float | None = None,
 ) -> TraceChain:
     """Return the chain of a firing with a trace.
 
@@ -47,10 +49,13 @@ def trace_chain(
         Relative standard error of its calibration's slope; None where it is not known.
     level
         Mean chamber pressure, Pa.
+    emptied
+        Volume of the chamber by its tail-off, as of `emptied_volume`, m³.
     """
     own = _channel_readings(events, by_thrust=by_thrust, scale_sd=scale_sd)
     grid, values = even_grid(time, signal, events.ignition, events.end)
     others = [*grain_readings(case), *chamber_readings(case, by_thrust=by_thrust, level=level)]
+    others = [by_tail_off(r, case, emptied) if r.key == "free-volume" else r for r in others]
     return TraceChain(
         case=case,
         time=grid,

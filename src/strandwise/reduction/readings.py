@@ -45,7 +45,14 @@ if TYPE_CHECKING:
     from strandwise.motor import Grain, Nozzle
     from strandwise.reduction.case import Case
 
-__all__ = ["Basis", "Reading", "chamber_readings", "free_volume_of", "grain_readings"]
+__all__ = [
+    "Basis",
+    "Reading",
+    "chamber_readings",
+    "free_volume_of",
+    "free_volume_reading",
+    "grain_readings",
+]
 
 Basis = Literal["stated", "assumed", "from the trace", "from the calibration"]
 
@@ -133,8 +140,9 @@ def grain_readings(case: Case) -> list[Reading]:
         rows.append(_reading("density", name, case.density, stated.density_sd, sd, "kg/m³"))
     if case.mass is not None:
         name = "igniter's gas, as a share of the propellant's mass"
-        rows.append(_assumed("igniter", name, 0.0, IGNITER_SD, "1"))
-        rows.append(_free_volume_reading(case))
+        least, share = IGNITER_SD
+        rows.append(_assumed("igniter", name, 0.0, max(least / case.mass, share), "1"))
+        rows.append(free_volume_reading(case))
     return rows
 
 
@@ -154,7 +162,8 @@ def _web_reading(case: Case, grain: AreaTable) -> Reading:
     return _reading("web", name, web(grain), sd, DIAMETER_SD, "m")
 
 
-def _free_volume_reading(case: Case) -> Reading:
+def free_volume_reading(case: Case) -> Reading:
+    """Return the free volume of the chamber before the burn, m³, as recorded or assumed."""
     name, stated = "free volume of the chamber", case.firing.free_volume
     if stated is not None:
         return _assumed("free-volume", name, stated, STATED_FREE_VOLUME_SD * stated, "m³")

@@ -76,6 +76,8 @@ class GasState:
         Of the propellant, kg/m³.
     free_volume
         Of the chamber before the burn, port and dead volume together, m³.
+    ambient_pressure
+        Before the flame, Pa; half of what stands above it at ignition is taken as burnt before.
     igniter_share
         Gas of the igniter over the propellant's mass, 1; in the chamber from the start.
     """
@@ -84,6 +86,7 @@ class GasState:
     characteristic_velocity: float
     density: float
     free_volume: float
+    ambient_pressure: float
     igniter_share: float = 0.0
 
 
@@ -278,8 +281,11 @@ def swept_rate_from_arrays(
     c_star, free = gas.characteristic_velocity, gas.free_volume
     outflow = pressure * throat_area / c_star
     left = np.cumsum(outflow) * step - outflow * step / 2.0
-    volume = (left + (pressure - pressure[0]) * free / store) / (gas.density - pressure / store)
-    final = float(np.sum(outflow)) * step + (pressure[-1] - pressure[0]) * free / store
+    # Of the gas at ignition anything from none to all is the igniter's: half is taken.
+    before = (gas.ambient_pressure + float(pressure[0])) / 2.0
+    stored = (pressure - before) * free / store
+    volume = (left + stored) / (gas.density - pressure / store)
+    final = float(np.sum(outflow)) * step + stored[-1]
     final = final / (gas.density - pressure[-1] / store)
     depths = np.linspace(0.0, burnout_depth(grain), _DEPTHS)
     burnt = propellant_volume(grain, 0.0) - propellant_volume(grain, depths)

@@ -11,12 +11,15 @@ from strandwise.findings import Caution
 from strandwise.reduction.budget import budget_of
 
 if TYPE_CHECKING:
+    from strandwise.reduction.budget import FiringBudget
     from strandwise.reduction.chain import Outcome, TraceChain
     from strandwise.reduction.results import FiringReduction
     from strandwise.reduction.swept import SweptRate
 
 __all__ = ["with_uncertainty"]
 
+_CHAMBER = {"free-volume": "the free volume of the chamber", "igniter": "the igniter's gas"}
+_COUNTS = 0.01  # of the exponent
 _CLOSED = 0.05  # how far the swept volume may lie from the grain's
 
 
@@ -51,7 +54,7 @@ def with_uncertainty(result: FiringReduction, chain: TraceChain) -> FiringReduct
         *result.account,
         f"standard uncertainty: rate {100.0 * budget.rate_sd:.2g} %, pressure "
         f"{100.0 * budget.pressure_sd:.2g} %; {budget.advice}",
-        *_swept_account(nominal, swept),
+        *_swept_account(nominal, swept, budget),
     )
     return replace(
         result,
@@ -68,7 +71,9 @@ def with_uncertainty(result: FiringReduction, chain: TraceChain) -> FiringReduct
     )
 
 
-def _swept_account(nominal: Outcome, swept: SweptRate | None) -> tuple[str, ...]:
+def _swept_account(
+    nominal: Outcome, swept: SweptRate | None, budget: FiringBudget
+) -> tuple[str, ...]:
     if swept is None:
         return () if nominal.why_not_swept is None else (nominal.why_not_swept,)
     closed = (
@@ -84,7 +89,21 @@ def _swept_account(nominal: Outcome, swept: SweptRate | None) -> tuple[str, ...]
         f"{interval[1]:.3f}: {np.count_nonzero(swept.used)} samples that scatter like "
         f"{swept.independent_samples:.0f} independent ones, and share their web, throat, "
         "calibration, mass and batch; for the level of the rate the firing is one point",
+        *_unrecorded(abs(swept.exponent or 0.0), budget),
     )
+
+
+def _unrecorded(exponent: float, budget: FiringBudget) -> tuple[str, ...]:
+    """Say what the chamber's volume and the igniter leave open of the exponent, where it counts."""
+    effects = {row.reading.key: abs(row.exponent_effect or 0.0) for row in budget.rows}
+    told = [
+        f"{name} (±{effects[key]:.2g})"
+        for key, name in _CHAMBER.items()
+        if effects.get(key, 0.0) > _COUNTS * exponent
+    ]
+    if not told:
+        return ()
+    return (f"what the record leaves open of that exponent: {', '.join(told)}",)
 
 
 def _closure_cautions(swept: SweptRate | None) -> tuple[Caution, ...]:
