@@ -450,7 +450,7 @@ def test_the_two_readers_of_long_files_agree(tmp_path, monkeypatch):
     rows = "".join(f"{k};{v:.3f};1\n" for k, v in enumerate(rng.normal(0.0, 9.0, 3000)))
     path = write(tmp_path, "t;F;x\n" + rows.replace(".", ","))
     usual = read_trace(spec(path))
-    monkeypatch.setattr("strandwise.reduction.logfile._LONG_TEXT", 1000)
+    monkeypatch.setattr("strandwise.reduction.rows._LONG_TEXT", 1000)
     long = read_trace(spec(path))
     assert np.array_equal(long.time, usual.time)
     assert long.thrust == pytest.approx(usual.thrust, rel=1e-15)
@@ -462,9 +462,52 @@ def test_a_long_file_with_noise_is_sifted_to_the_same_rows(tmp_path, monkeypatch
     lines[700:700] = ["button pressed", "12", "", "rst:0x1,4"]
     path = write(tmp_path, "boot\nt,F\n" + "\n".join(lines) + "\nlink lost\n")
     usual = read_trace(spec(path))
-    monkeypatch.setattr("strandwise.reduction.logfile._FAIRLY_LONG_TEXT", 1000)
-    monkeypatch.setattr("strandwise.reduction.logfile._load_slow", None)
+    monkeypatch.setattr("strandwise.reduction.rows._FAIRLY_LONG_TEXT", 1000)
+    monkeypatch.setattr("strandwise.reduction.rows._load_slow", None)
     sifted = read_trace(spec(path))
     assert np.array_equal(sifted.time, usual.time)
     assert np.array_equal(sifted.thrust, usual.thrust)
     assert sifted.account == usual.account
+
+
+@pytest.mark.parametrize(
+    ("stamp", "separator", "mark", "read_at_once"),
+    [
+        ("{:02d}:{:02d}:{:06.3f}", ",", ".", True),
+        ("2024-10-31 {:02d}:{:02d}:{:06.3f}", ",", ".", True),
+        ("2024-10-31T{:02d}:{:02d}:{:06.3f}Z", "\t", ".", True),
+        ("31.10.2024 {:02d}:{:02d}:{:06.3f}", ";", ",", True),
+        ("{:02d}:{:02d}:{:06.3f} pm", ",", ".", False),
+        ("{:02d}:{:d}:{:.3f}", ",", ".", False),
+    ],
+)
+def test_a_long_file_with_times_of_day_is_read_at_once(
+    tmp_path, monkeypatch, stamp, separator, mark, read_at_once
+):
+    # 23:59:58.5 to a second and a half past midnight, so that every figure changes.
+    lines = []
+    for k in range(3000):
+        thousandths = 500 + k
+        seconds = (86398 + thousandths // 1000) % 86400 + (thousandths % 1000) / 1000.0
+        hours, minutes = int(seconds // 3600), int(seconds % 3600 // 60)
+        clock = stamp.format(hours, minutes, seconds % 60.0)
+        fields = ["1", clock, f"{k % 97}.25"]
+        row = separator.join(fields)
+        lines.append(row if mark == "." else row.replace(".25", ",25"))
+    if mark == ",":
+        lines = [
+            line[:-3].replace(".", ",").replace("31,10,", "31.10.") + line[-3:] for line in lines
+        ]
+    path = write(tmp_path, separator.join(["n", "t", "F"]) + "\n" + "\n".join(lines) + "\n")
+    clock = Channel(column="t", unit="s", scale=1.0, offset=0.0)
+    asked = TraceSpec(file=path, time=clock, thrust=NEWTON)
+    usual = read_trace(asked)
+    monkeypatch.setattr("strandwise.reduction.rows._FAIRLY_LONG_TEXT", 1000)
+    if read_at_once:
+        monkeypatch.setattr("strandwise.reduction.rows._load_slow", None)
+    long = read_trace(asked)
+    assert long.time == pytest.approx(usual.time, rel=1e-14)
+    assert np.array_equal(long.thrust, usual.thrust)
+    if read_at_once:
+        assert long.time == pytest.approx(86398.5 + 0.001 * np.arange(3000), rel=1e-12)
+        assert "read as seconds since midnight" in " ".join(long.account)

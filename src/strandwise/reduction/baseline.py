@@ -9,6 +9,7 @@ import numpy as np
 
 from strandwise.errors import DataError
 from strandwise.findings import Caution
+from strandwise.reduction.quiet import quiet_sides
 from strandwise.reduction.signals import despiked, middle_of_three, noise_sd, thinned
 from strandwise.reduction.stretches import Pulse, largest_stretch, stretch_around
 
@@ -17,22 +18,15 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from strandwise.reduction.quiet import Level
+
     Floats = NDArray[np.float64]
 
 __all__ = ["Located", "locate"]
 
-_QUIET_DRIFT = 0.02  # of the peak, between the halves of a quiet part of the longest kind
-_SHORT_DRIFT = 0.0005  # of the peak; shorter parts may drift this much, or within their scatter
-_QUIET_SAMPLES = 3000  # of a quiet part; more tell no more about its level
-_QUIET_SPREAD = 0.03  # of the peak
-_END_OFF = 0.01  # of the peak, by which an eighth at either end may stand off the whole
-_QUIET_LENGTHS = (0.3, 0.1, 0.03)  # of the action time; the longest that is there is taken
-_QUIET_ENOUGH = 0.005  # a part that drifts less than this is taken without looking farther
+_STEP_SAMPLES = 3000  # in which a converter's step is looked for
 _LEVELS = 16  # different readings from which a converter's step can be seen
 _SMALLEST_STEP = 1e-7  # of the range; smaller differences are of arithmetic
-_FAR_OFF = 6.0  # times the noise; readings of a quiet part that are left out of its level
-_SEARCH_BEFORE = 3.0  # action times in which a quiet part is looked for
-_SEARCH_AFTER = 1.0  # fewer: later the hot motor is handled, or the cell creeps
 _FAR_APART = 0.3  # of the range; ends that differ more are not both at rest
 _HIGH_OPENING = 0.05  # of the peak; first readings above it are part of the rise
 _LIKELY_SHIFT = 0.2  # of the peak; a zero that moved more was disturbed, not lightened
@@ -41,11 +35,9 @@ _NEAR_AFTER = 2.0
 _NEAR_SAMPLES = 200  # at least, on either side
 _CLEAR_SIGN = 5.0  # times higher one way than the other: no need to weigh both ways
 _FINE = 200  # samples of a firing; no real event is two samples long then
-_LOW_BURN = 0.015  # of the peak; a level before ignition this much above an earlier one
 _LEAST_SAMPLES = 8
 _LEAST_OVER_NOISE = 8.0
 _MOST_SHIFT = 0.5  # of the peak, between the zero before and the zero after
-_MAD_TO_SD = 1.4826
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -113,20 +105,6 @@ class _Line:
         return np.interp(time, [self.start, self.end], [self.level, self.finish])
 
 
-@dataclass(frozen=True, slots=True)
-class _Level:
-    value: float
-    sd: float
-    noise: float
-    drift: float
-    start: float
-    end: float
-
-    @property
-    def middle(self) -> float:
-        return (self.start + self.end) / 2.0
-
-
 def locate(
     time: Floats,
     values: Floats,
@@ -180,11 +158,10 @@ def locate(
     upright = sign * clean
     first, last = coarse.first - near.start, coarse.last - near.start
     rest = sign * np.median(values[near][: max(3, len(t) // 100)])
-    zero: Floats = np.full(len(t), rest)
-    before = after = None
+    cleaned: Floats = upright - rest
     for _ in range(3):
-        peak = float(np.max((upright - zero)[first : last + 1]))
-        before, after = _quiet_sides(t, upright, first, last, peak)
+        peak = float(np.max(cleaned[first : last + 1]))
+        before, after = quiet_sides(t, upright, first, last, peak)
         disturbed = 0.0
         if before and after and abs(after.value - before.value) > _LIKELY_SHIFT * peak:
             disturbed = abs(after.value - before.value) / float(np.sqrt(12.0))
@@ -193,10 +170,9 @@ def locate(
         if not signed and before and after:
             # A gauge drifts all the time; a stand loses the motor's mass during the burn.
             line = replace(line, start=before.middle, end=after.middle)
-        zero = line.at(t)
-        centre = first + int(np.argmax((upright - zero)[first : last + 1]))
-        first, last = stretch_around(t, upright - zero, centre)
-    cleaned = upright - zero
+        cleaned = upright - line.at(t)
+        centre = first + int(np.argmax(cleaned[first : last + 1]))
+        first, last = stretch_around(t, cleaned, centre)
     noise = before.noise if before else (after.noise if after else noise_sd(clean))
     noise = float(np.hypot(noise, _step(clean) / np.sqrt(12.0)))
     _refuse_noise_and_few_samples(t, cleaned, (first, last), noise, unit)
@@ -281,106 +257,19 @@ def _rest(values: Floats, ends: tuple[float, float], recorded: float) -> tuple[f
     return nearer, nearer
 
 
-def _quiet_sides(
-    time: Floats, upright: Floats, first: int, last: int, peak: float
-) -> tuple[_Level | None, _Level | None]:
-    action = float(time[last] - time[first])
-    before = after = None
-    seen: list[_Level] = []
-    for share in _QUIET_LENGTHS:
-        # A shorter part must be flatter, or the start of a slow rise would pass for rest.
-        flat = _QUIET_DRIFT * peak * share / _QUIET_LENGTHS[0]
-        length = share * action
-        guard = 0.03 * action
-        if before is None:
-            edge = float(time[first]) - guard
-            for k in range(int(_SEARCH_BEFORE / share * 2)):
-                end = edge - k * length / 2.0
-                found = _quiet_level(time, upright, end - length, end, peak, flat)
-                before = _quieter(before, found, peak)
-                seen += [] if found is None else [found]
-        if after is None:
-            edge = float(time[last]) + guard
-            for k in range(int(_SEARCH_AFTER / share * 2)):
-                start = edge + k * length / 2.0
-                found = _quiet_level(time, upright, start, start + length, peak, flat)
-                after = _quieter(after, found, peak)
-    return _before_low_burn(before, after, seen, peak), after
-
-
-def _before_low_burn(
-    before: _Level | None, after: _Level | None, seen: list[_Level], peak: float
-) -> _Level | None:
-    """Return an earlier level where the signal stood above it only until the firing's end.
-
-    So burns a motor that hangs fire; the weight of one put on the stand is there afterwards too.
-    """
-    if before is None or after is None:
-        return before
-    for level in seen:
-        above = before.value - level.value
-        if above > _LOW_BURN * peak and abs(after.value - level.value) < 0.3 * above:
-            return level
-    return before
-
-
-def _quieter(nearer: _Level | None, farther: _Level | None, peak: float) -> _Level | None:
-    if nearer is None or farther is None:
-        return nearer or farther
-    if nearer.drift <= _QUIET_ENOUGH * peak or nearer.drift <= farther.drift:
-        return nearer
-    return farther
-
-
-def _quiet_level(
-    time: Floats, upright: Floats, start: float, end: float, peak: float, flat: float
-) -> _Level | None:
-    a, b = np.searchsorted(time, [start, end])
-    part = upright[a:b]
-    # Two thirds of the stretch must be there: a stump at the end of a record is no quiet part.
-    if len(part) < 5 or time[b - 1] - time[a] < 0.66 * (end - start):
-        return None
-    some = thinned(part, _QUIET_SAMPLES)
-    level = float(np.median(some))
-    half = len(some) // 2
-    drift = abs(float(np.median(some[:half]) - np.median(some[half:])))
-    noise = float(_MAD_TO_SD * np.median(np.abs(some - level)))
-    if flat < _QUIET_DRIFT * peak and drift > max(4.0 * _scatter(part), _SHORT_DRIFT * peak):
-        return None
-    if drift > flat or noise > _QUIET_SPREAD * peak:
-        return None
-    # Its halves can agree although the burn, starting low or fading slowly, reaches into it.
-    end_part = max(len(some) // 8, 1)
-    off = max(abs(float(np.mean(e)) - level) for e in (some[:end_part], some[-end_part:]))
-    if off > _END_OFF * peak + 2.0 * drift + 5.0 * noise / np.sqrt(end_part):
-        return None
-    # The mean, as noise may lean to one side, of what is no spike.
-    within = some[np.abs(some - level) <= _FAR_OFF * noise]
-    level = float(np.mean(within)) if noise > 0.0 else level
-    sd = float(np.hypot(noise / np.sqrt(len(part)), drift / np.sqrt(12.0)))
-    return _Level(level, sd, noise, drift, float(time[a]), float(time[b - 1]))
-
-
 def _step(values: Floats) -> float:
     """Return the smallest difference between readings: the converter's step, where it shows."""
-    steps = np.diff(np.unique(thinned(values, _QUIET_SAMPLES)))
+    steps = np.diff(np.unique(thinned(values, _STEP_SAMPLES)))
     steps = steps[steps > _SMALLEST_STEP * float(np.ptp(values))]
     return float(np.min(steps)) if len(steps) >= _LEVELS else 0.0
-
-
-def _scatter(part: Floats) -> float:
-    """Return the standard deviation about a straight line through the samples."""
-    x = np.arange(len(part)) - (len(part) - 1) / 2.0
-    residual = part - part.mean() - x * (np.sum(x * part) / np.sum(x**2))
-    return float(np.std(residual))
 
 
 def _zero_line(
     time: Floats,
     upright: Floats,
     found: tuple[int, int],
-    before: _Level | None,
-    after: _Level | None,
+    before: Level | None,
+    after: Level | None,
     recorded: float,
     peak: float,
 ) -> _Line:
@@ -419,7 +308,7 @@ def _zero_line(
 
 
 def _baseline_cautions(
-    before: _Level | None, after: _Level | None, relative_sd: float
+    before: Level | None, after: Level | None, relative_sd: float
 ) -> tuple[Caution, ...]:
     if before is not None and after is not None:
         return ()

@@ -39,6 +39,7 @@ __all__ = [
 
 _FEW_ROWS = 5
 _NOTABLE = 0.01  # of the span; common practice, no source
+_SLIP = 0.1  # of the span; no instrument is as crooked
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -248,16 +249,21 @@ def _cautions(
             "span: the line is wrong by that; calibrate over the range that is used"
         )
         cautions.append(Caution("curved", text))
-    return cautions + _size_cautions(line, hysteresis)
+    return cautions + _size_cautions(x, y, line, hysteresis)
 
 
-def _size_cautions(line: Calibration, hysteresis: Hysteresis | None) -> list[Caution]:
+def _size_cautions(
+    x: Floats, y: Floats, line: Calibration, hysteresis: Hysteresis | None
+) -> list[Caution]:
     cautions = []
     if line.largest_residual > _NOTABLE:
+        farthest = int(np.argmax(np.abs(y - line.intercept - line.slope * x)))
         text = (
-            f"a row lies {100.0 * line.largest_residual:.2g} % of the span off the line, where "
-            "1 % is common"
+            f"row {farthest + 1} (reading {x[farthest]:.10g}) lies "
+            f"{100.0 * line.largest_residual:.2g} % of the span off the line, where 1 % is common"
         )
+        if line.largest_residual > _SLIP:
+            text += ": look for a slip of the unit or of a digit in it and in its neighbours"
         cautions.append(Caution("not-linear", text))
     if hysteresis is not None and abs(hysteresis.largest) > _NOTABLE:
         text = (

@@ -45,6 +45,10 @@ class Form:
         """Return a line's fields without blanks and quotation marks around them."""
         return [field.strip().strip("\"'").strip() for field in line.split(self.separator)]
 
+    def count(self, line: str) -> int:
+        """Return how many fields `split` gives."""
+        return len(line.split()) if self.separator is None else line.count(self.separator) + 1
+
     def is_number(self, field: str) -> bool:
         """Say whether a field is a number with this decimal mark."""
         pattern = _COMMA_NUMBER if self.decimal == "," else _NUMBER

@@ -84,20 +84,20 @@ def column_index(column: str | int, unit: str, headings: Sequence[str], name: st
     """
     if isinstance(column, int):
         if column < 1:
-            msg = f"column {column} of {name}"
+            msg = f"column {column} of `{name}`"
             raise DataError(msg, expected="a column number counted from 1")
         return column - 1
     found = matches(column, unit, headings)
     if len(found) == 1:
         return found[0]
     if found:
-        msg = f"{name} has {len(found)} columns headed `{column}`"
+        msg = f"`{name}` has {len(found)} columns headed `{column}`"
         raise DataError(msg, hint='say which by its number: "column 2 (ms)"')
     there = [heading for heading in headings if heading]
     shown = ", ".join(f"`{heading[:40]}`" for heading in there[:_SHOWN]) or "none"
     if len(there) > _SHOWN:
         shown += ", …"
-    msg = f"{name} has no column headed `{column}`; its headings are {shown}"
+    msg = f"`{name}` has no column headed `{column}`; its headings are {shown}"
     near = difflib.get_close_matches(
         _bare(column.casefold()), [_bare(heading.casefold()) for heading in there], n=1
     )

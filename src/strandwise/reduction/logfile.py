@@ -3,10 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import importlib
-import io
-import re
-import sys
 from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -15,9 +11,10 @@ import numpy as np
 
 from strandwise.errors import DataError
 from strandwise.records import LARGEST_TRACE, read_plain
-from strandwise.reduction.fields import FORMS, Form, clock_seconds, is_date, is_missing
+from strandwise.reduction.fields import FORMS, Form, is_date, is_missing
 from strandwise.reduction.headings import column_index, matches
 from strandwise.reduction.keyed import keys_of, read_keyed
+from strandwise.reduction.rows import load_rows, time_of_day
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -33,10 +30,8 @@ _SAMPLE_LINES = 400
 _HEADING_LINES = 2000
 _SAMPLE_TEXT = 120_000  # characters from each of beginning, middle and end
 _OPENING_TEXT = 1_000_000  # characters in which headings are looked for
-_LONG_TEXT = 40_000_000  # characters; beyond it the compiled reader is worth its import
-_FAIRLY_LONG_TEXT = 1_000_000  # characters; beyond it the compiled reader is worth its call
+_FIRST_TEXT = 100_000  # of them, which most often hold lines enough
 _TRAP_ROWS = 200
-_PLAIN = re.compile(r"[\s.,;+\-eE\"]*\d[\d\s.,;+\-eE\"]*\Z", re.ASCII)  # numbers, and nothing else
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,24 +72,24 @@ def read_log(path: Path, sha256: str | None = None) -> LogFile:
     try:
         content = read_plain(path, LARGEST_TRACE)
     except FileNotFoundError:
-        msg = f"there is no trace file {path}"
+        msg = f"there is no trace file `{path}`"
         raise DataError(msg, hint="copy the logger's file there, or correct [trace] file") from None
     except IsADirectoryError:
-        msg = f"the trace file {path} is a directory"
+        msg = f"the trace file `{path}` is a directory"
         raise DataError(msg, expected="a logger's text file") from None
     except OSError as error:
-        msg = f"the trace file {path} cannot be read: {error.strerror or error}"
+        msg = f"the trace file `{path}` cannot be read: {error.strerror or error}"
         raise DataError(msg, hint="check the permissions of the file") from None
-    digest = hashlib.sha256(content).hexdigest()
+    digest = None if sha256 is None else hashlib.sha256(content).hexdigest()
     if sha256 is not None and digest != sha256.lower():
-        msg = f"the trace {path.name} has changed since it was logged: its SHA-256 is {digest}"
+        msg = f"the trace `{path.name}` has changed since it was logged: its SHA-256 is {digest}"
         raise DataError(
             msg,
             expected=sha256.lower(),
             hint="put the original file back, or log the firing anew with the changed one",
         )
     if not content or content.isspace():
-        msg = f"the trace {path.name} is empty"
+        msg = f"the trace `{path.name}` is empty"
         raise DataError(msg, hint="copy the logger's file again")
     return LogFile(path.name, _decoded(content, path.name))
 
@@ -103,7 +98,7 @@ def _decoded(content: bytes, name: str) -> str:
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
         return content.decode("utf-16", errors="replace")
     if b"\0" in content[:65536]:
-        msg = f"the trace {name} is not text: it holds zero bytes"
+        msg = f"the trace `{name}` is not text: it holds zero bytes"
         raise DataError(
             msg,
             expected="columns of numbers as text",
@@ -163,14 +158,14 @@ def load_columns(
         column_index(column, unit, headings, log.name)
         for column, unit in zip(wanted, units, strict=True)
     ]
-    fast = _load_fast(log.text, begin[:first], form, indices)
-    if fast is not None:
-        account = f"{log.name}: {len(fast)} rows, {form.name} separated"
-        if first:
-            account += f", {first} line{'s' if first > 1 else ''} above them"
-        return fast, (account, *_other_units(wanted, units, headings, indices, log.name))
-    table, told = _load_sifted(log, form, indices) or _load_slow(
-        log, form, indices, len(headings), clock_scale
+    table, told = load_rows(
+        log.text,
+        begin[:first],
+        form,
+        indices,
+        name=log.name,
+        headings=len(headings),
+        clock_scale=clock_scale,
     )
     return table, (*told, *_other_units(wanted, units, headings, indices, log.name))
 
@@ -217,7 +212,10 @@ def _sampled(text: str) -> list[str]:
 
 def _opening(text: str) -> list[str]:
     """Return the lines in which headings are looked for, each with its end."""
-    return text[:_OPENING_TEXT].splitlines(keepends=True)[:_HEADING_LINES]
+    lines = text[:_FIRST_TEXT].splitlines(keepends=True)
+    if len(lines) <= _HEADING_LINES:
+        lines = text[:_OPENING_TEXT].splitlines(keepends=True)
+    return lines[:_HEADING_LINES]
 
 
 def _load_keyed(
@@ -240,7 +238,7 @@ def _load_keyed(
     if others:
         account.append(f"{log.name}: skipped lines without such a name: {others}")
     if as_text:
-        account.append(_time_of_day(log.name))
+        account.append(time_of_day(log.name))
     return table, tuple(account)
 
 
@@ -281,9 +279,9 @@ def _form(sample: list[str], wanted: Wanted, units: Sequence[str], name: str) ->
         count = splits = 0
         shows = False
         for line in sample:
-            fields = form.split(line)
-            if len(fields) < needed:
+            if form.count(line) < needed:
                 continue
+            fields = form.split(line)
             if _is_row(fields, form):
                 count += 1
                 splits += len(fields) > 1
@@ -292,7 +290,7 @@ def _form(sample: list[str], wanted: Wanted, units: Sequence[str], name: str) ->
         ranked.append((form, count, shows, splits > 0))
     most = max(count for _, count, _, _ in ranked)
     if most == 0:
-        msg = f"no line of {name} holds {needed} number{'s' if needed > 1 else ''}"
+        msg = f"no line of `{name}` holds {needed} number{'s' if needed > 1 else ''}"
         raise DataError(
             msg,
             expected="rows of numbers separated by commas, semicolons, tabs or blanks, or lines "
@@ -330,7 +328,7 @@ def _refuse_comma_trap(lines: list[str], form: Form, headings: list[str], name: 
     if not doubled or all(not row[-1] for row in rows):
         return
     msg = (
-        f"{name} uses the comma both as decimal mark and between columns: `{','.join(rows[0])}` "
+        f"`{name}` uses the comma both as decimal mark and between columns: `{','.join(rows[0])}` "
         + (f"stands under {len(headings)} headings" if headings else "cannot be told apart")
     )
     raise DataError(
@@ -395,117 +393,3 @@ def _other_units(
         if inside and inside.casefold() != unit.casefold():
             told.append(f"{name}: the heading says `{heading}`, the record {unit}: {unit} is used")
     return tuple(told)
-
-
-def _load_fast(
-    text: str, above: list[str], form: Form, indices: list[int]
-) -> NDArray[np.float64] | None:
-    """Return the columns of a clean file in one pass; None where a row is not clean."""
-    rows = text[sum(map(len, above)) :]
-    if not rows or rows.isspace():
-        return None
-    if len(rows) > _LONG_TEXT or (len(rows) > _FAIRLY_LONG_TEXT and "pandas" in sys.modules):
-        # Its import takes 0.2 s, as long as numpy's own reader takes for three million rows.
-        bulk = importlib.import_module("strandwise.reduction.bulk")
-        table = bulk.read_numbers(rows, form.separator, form.decimal, indices)
-    else:
-        if form.decimal == ",":
-            rows = rows.replace(",", ".")
-        # loadtxt skips blank lines and pads nothing: any other row sends the file the slow way.
-        try:
-            table = np.loadtxt(
-                io.StringIO(rows),
-                delimiter=form.separator,
-                usecols=indices,
-                comments=None,
-                ndmin=2,
-            )
-        except ValueError:
-            return None
-    if table is None or not len(table) or not np.isfinite(np.sum(table)):
-        return None
-    return np.asarray(table)
-
-
-def _load_sifted(
-    log: LogFile, form: Form, indices: list[int]
-) -> tuple[NDArray[np.float64], tuple[str, ...]] | None:
-    """Return the columns of a long file after other lines than rows of numbers are left out.
-
-    None where what is left is not clean either; the lines left out are told as in the slow way.
-    """
-    if len(log.text) < _FAIRLY_LONG_TEXT:
-        return None
-    lines = [line for line in log.text.splitlines() if line and not line.isspace()]
-    plain = [line for line in lines if _PLAIN.match(line)]
-    rows = plain
-    if form.separator is not None:
-        least = max(indices)
-        rows = [line for line in plain if line.count(form.separator) >= least]
-    table = _load_fast("\n".join(rows), [], form, indices)
-    if table is None or len(table) != len(rows):
-        return None
-    skipped = Counter({"text": len(lines) - len(plain), "short": len(plain) - len(rows)})
-    return table, _told(log.name, len(table), form, skipped)
-
-
-def _load_slow(
-    log: LogFile,
-    form: Form,
-    indices: list[int],
-    headings: int,
-    clock_scale: float | None,
-) -> tuple[NDArray[np.float64], tuple[str, ...]]:
-    rows: list[list[float]] = []
-    skipped: Counter[str] = Counter()
-    as_text = False
-    for line in log.text.splitlines():
-        if not line.strip():
-            continue
-        fields = form.split(line)
-        if form.separator is None and headings == len(fields) - 1:
-            fields = _date_joined(fields)
-        if len(fields) <= max(indices):
-            kind = "short" if form.is_reading(fields[0]) else "text"
-            skipped[kind] += 1
-            continue
-        row = [form.value(fields[i]) for i in indices]
-        if row[0] is None and clock_scale is not None:
-            seconds = clock_seconds(fields[indices[0]])
-            if seconds is not None:
-                row[0], as_text = seconds / clock_scale, True
-        if any(value is None for value in row):
-            skipped["text"] += 1
-        elif all(value != value for value in row):  # NaN in every wanted column
-            skipped["filler"] += 1
-        else:
-            rows.append([value for value in row if value is not None])
-    if not rows:
-        msg = f"no row of {log.name} holds numbers in the wanted columns"
-        raise DataError(msg, hint="check the column numbers and the headings in [trace]")
-    account = list(_told(log.name, len(rows), form, skipped))
-    if as_text:
-        account.append(_time_of_day(log.name))
-    return np.asarray(rows, dtype=np.float64), tuple(account)
-
-
-def _date_joined(fields: list[str]) -> list[str]:
-    """Return the fields with a date and the time behind it as one, as their heading is."""
-    for i, field in enumerate(fields[:-1]):
-        if is_date(field) and ":" in fields[i + 1]:
-            return [*fields[:i], f"{field} {fields[i + 1]}", *fields[i + 2 :]]
-    return fields
-
-
-def _time_of_day(name: str) -> str:
-    return f"{name}: the clock is written as a time of day, read as seconds since midnight"
-
-
-def _told(name: str, rows: int, form: Form, skipped: Counter[str]) -> tuple[str, ...]:
-    words = {
-        "text": "lines without a reading in them (text or noise)",
-        "short": "rows cut short",
-        "filler": "filler rows without a reading",
-    }
-    counts = [f"{name}: skipped {words[kind]}: {skipped[kind]}" for kind in words if skipped[kind]]
-    return (f"{name}: {rows} rows, {form.name} separated", *counts)

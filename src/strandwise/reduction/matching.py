@@ -271,7 +271,7 @@ def match_trace(chain: TraceChain) -> TraceMatch:
     swept = outcome.swept
     if swept is None or swept.exponent is None:
         why = outcome.why_not_swept if swept is None else swept.why_no_exponent
-        msg = f"the trace of {chain.case.firing.test} cannot be matched: {why}"
+        msg = f"the trace of `{chain.case.firing.test}` cannot be matched: {why}"
         raise DataError(msg)
     assert outcome.characteristic_velocity is not None
     problem = _Problem(chain, swept)
@@ -411,7 +411,7 @@ def _search(problem: _Problem, start: Floats) -> Floats:
     )
     found = np.array([result.params[name].value for name in _NAMES])
     if not result.success or not np.all(np.isfinite(found)):
-        msg = f"the search for {problem.chain.case.firing.test} does not settle: {result.message}"
+        msg = f"the search for `{problem.chain.case.firing.test}` does not settle: {result.message}"
         raise DataError(msg, hint="check the grain and the events of the firing")
     return found
 

@@ -108,7 +108,7 @@ def read_trace(spec: TraceSpec) -> Trace:
         if channel is not None
     }
     if not channels:
-        msg = f"the trace {spec.file.name} names neither a pressure nor a thrust column"
+        msg = f"the trace `{spec.file.name}` names neither a pressure nor a thrust column"
         raise DataError(msg, hint="add [trace] pressure or thrust")
     groups: dict[object, dict[str, Channel]] = {}
     for name, channel in channels.items():
@@ -170,7 +170,7 @@ def _read_group(spec: TraceSpec, group: dict[str, Channel]) -> _Clean:
     )
     if clock is None:
         if rate is None or not rate > 0.0:
-            msg = f"the trace {path.name} has neither a clock column nor a sample rate"
+            msg = f"the trace `{path.name}` has neither a clock column nor a sample rate"
             raise DataError(msg, hint='add [trace] time = "HEADING (ms)" or sample_rate = "… Hz"')
         run = Run(np.arange(len(table)) / rate, table, ())
         account += (f"{path.name}: no clock, {rate:g} samples a second",)
@@ -190,19 +190,19 @@ def _on_its_clock(table: Floats, clock: Channel, file: str) -> tuple[Run, tuple[
         said = (f"{lost} rows without a time skipped",)
     scale = _scale(clock)
     if len(table) > 1 and float(np.ptp(table[:, 0])) == 0.0:
-        msg = f"the clock `{clock.column}` of {file} does not move in {len(table)} rows"
+        msg = f"the clock `{clock.column}` of `{file}` does not move in {len(table)} rows"
         raise DataError(
             msg,
             expected="stamps that rise",
             hint="check which column is the clock in [trace] time, and whether it is empty",
         )
     if not len(table):
-        msg = f"no row of {file} holds a time and a reading"
+        msg = f"no row of `{file}` holds a time and a reading"
         raise DataError(msg, hint="check the columns in [trace]")
     _check_epoch(float(np.median(thinned(table[:, 0]))), clock, scale, file)
     runs, more = runs_from_arrays(table[:, 0], table[:, 1:], scale=scale)
     if len(runs) > 5 + len(table) // _ROWS_PER_RUN:
-        msg = f"the clock `{clock.column}` of {file} goes back {len(runs) - 1} times"
+        msg = f"the clock `{clock.column}` of `{file}` goes back {len(runs) - 1} times"
         raise DataError(
             msg + f" in {len(table)} rows",
             expected="stamps that rise",
@@ -228,7 +228,7 @@ def _check_epoch(stamp: float, clock: Channel, scale: float, file: str) -> None:
     for name, unit in (("ms", 1e-3), ("µs", 1e-6), ("ns", 1e-9)):
         if low <= stamp * unit <= high:
             msg = (
-                f"the clock `{clock.column}` of {file} reads {stamp:.6g} {clock.unit}, thousands "
+                f"the clock `{clock.column}` of `{file}` reads {stamp:.6g} {clock.unit}, thousands "
                 f"of years; as {name} since 1970 it would be a date of this century"
             )
             raise DataError(msg, hint=f"write the clock's unit as ({name}) in [trace] time")
@@ -278,7 +278,7 @@ def _without_missing(run: Run, names: list[str], account: tuple[str, ...], file:
 def _check_count(known: NDArray[np.bool_], name: str, file: str) -> None:
     count = int(np.count_nonzero(known))
     if count < 2:
-        msg = f"{file} holds {count} readings of {name}"
+        msg = f"`{file}` holds {count} readings of {name}"
         raise DataError(msg, expected="at least two", hint="check the columns in [trace]")
 
 
