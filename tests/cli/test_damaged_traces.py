@@ -82,8 +82,8 @@ NO_FILE: dict[str, tuple[bytes, str]] = {
     "binary": (random.Random(2).randbytes(20_000), "is not text"),
     "zero bytes": (b"\0" * 5000, "is not text"),
     "empty": (b"", "is empty"),
-    "words": (b"the logger did not start\n" * 40, "no line of raw.csv holds 3 numbers"),
-    "a column short": (content([row[:2] for row in rows()]), "no line of raw.csv holds 3 numbers"),
+    "words": (b"the logger did not start\n" * 40, "no line of `raw.csv` holds 3 numbers"),
+    "a column short": (content([row[:2] for row in rows()]), "no line of `raw.csv` holds 3"),
 }
 
 

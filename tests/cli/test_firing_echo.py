@@ -131,7 +131,8 @@ def test_a_column_that_the_logger_did_not_write(run: Any) -> None:
     trace = ("--trace-file", "campaigns/demo/traces/F-01.csv", "--trace-time", "millis (ms)")
     result = run("log", "firing", "demo", *WHO, *HOLLOW, *trace, "--trace-pressure", "pp (psig)")
     assert result.code == 1
-    assert result.err.startswith("strandwise: --trace-pressure: F-01.csv has no column headed `pp`")
+    said = "strandwise: --trace-pressure: `F-01.csv` has no column headed `pp`"
+    assert result.err.startswith(said)
     # `check` says it of a file that was written by hand.
     path = FIRINGS / "F-01.toml"
     path.write_text(path.read_text(encoding="utf-8").replace('"p (psig)"', '"q (psig)"'))

@@ -131,7 +131,7 @@ def test_two_rows_show_no_band_and_say_so():
 
 
 def test_loads_of_no_known_unit_are_refused():
-    with pytest.raises(RequestError, match="instrument of kind 'ruler' cannot be drawn"):
+    with pytest.raises(RequestError, match="instrument of kind `ruler` cannot be drawn"):
         draw_calibration(cell(kind="ruler"), METRIC)
 
 

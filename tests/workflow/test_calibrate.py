@@ -165,7 +165,7 @@ FAULTS: dict[str, tuple[dict[str, Any], bool, str]] = {
     "another kind": ({"kind": "scale"}, False, "`scale` is no kind"),
     "kind changed": ({"name": "cell-1", "kind": "pressure-transducer"}, True, "is a load-cell"),
     "unit": ({"reading_unit": "psi"}, False, "`psi` is no raw reading"),
-    "units mixed": ({"rows": ("1 V = 0 N", "2 mV = 5 N")}, False, "row 2: a reading in mV"),
+    "units mixed": ({"rows": ("1 V = 0 N", "2 mV = 5 N")}, False, "row 2: a reading in `mV`"),
     "one row": ({"rows": ("1 = 0 N",)}, False, "1 row of a calibration"),
     "no row": ({"rows": ()}, False, "0 rows"),
     "no equals": ({"rows": ("1 0 N", "2 = 5 N")}, False, "row 1: `1 0 N` is no row"),
@@ -242,7 +242,7 @@ def test_two_campaigns_with_one_name_are_asked_for(bench: Bench) -> None:
         folder.path.mkdir(exist_ok=True)
         (folder.path / "campaign.toml").write_text('title = "x"\nbaseline = "base"\n')
         calibrate_instrument(bench, folder, new(), replace=False)
-    with pytest.raises(RequestError, match="the campaigns other, small each have"):
+    with pytest.raises(RequestError, match="the campaigns `other`, `small` each have"):
         calibration_in_place(bench, None, "cell-2")
 
 
@@ -290,3 +290,24 @@ def test_writers_take_turns(bench: Bench) -> None:
     found, findings, _ = read_instruments(bench.instruments, "x", PressureScale())
     assert findings == []
     assert len(found) == 1 + 3 * 4
+
+
+def test_readings_that_do_not_follow_the_loads_are_refused(bench: Bench) -> None:
+    # One load written in kgf in place of N: 100 kgf is 980.665 N (NIST SP 811).
+    rows = ("1000 = 0 N", "11010 = 100 kgf", "20990 = 200 N", "31005 = 300 N")
+    before = snapshot(bench)
+    with pytest.raises(RequestError, match="do not follow the loads") as refused:
+        calibrate_instrument(bench, None, new(rows=rows), replace=False)
+    assert "row 2 is the farthest off" in refused.value.hint
+    assert snapshot(bench) == before
+    turned = ("31005 = 0 N", "20990 = 100 N", "11010 = 200 N", "1000 = 300 N")
+    line = calibrate_instrument(bench, None, new(rows=turned), replace=False).report.line
+    assert line.slope == pytest.approx(-0.01, rel=2e-3)
+
+
+def test_the_row_farthest_off_is_named(bench: Bench) -> None:
+    rows = ("1000 = 0 N", "11000 = 100 N", "21000 = 160 N", "31000 = 300 N", "41000 = 400 N")
+    report = calibrate_instrument(bench, None, new(rows=rows), replace=False).report
+    told = {caution.code: caution.message for caution in report.cautions}
+    # By hand: 192 − 160 = 32 N off a line through all five; 8 % of 400 N.
+    assert told["not-linear"].startswith("row 3 (reading 21000) lies 8 % of the span")

@@ -114,7 +114,7 @@ def test_two_columns_that_are_not_there_are_two_problems(folder: CampaignFolder)
     [
         (b"", "is empty"),
         (b"\x00\x01\x02" * 50, "is not text"),
-        (b"only words\nand more of them\n", "no line of F-1.csv holds"),
+        (b"only words\nand more of them\n", "no line of `F-1.csv` holds"),
     ],
     ids=["empty", "binary", "words"],
 )
@@ -133,7 +133,7 @@ def test_a_channel_of_another_file_is_looked_for_there(folder: CampaignFolder) -
     swap(folder, X, 'pressure = "chamber', f'thrust = {channel}\npressure = "chamber')
     (problem,) = problems(folder)
     assert problem.source.field == "trace.thrust"
-    assert "F-1b.csv has no column headed `cel`" in problem.message
+    assert "`F-1b.csv` has no column headed `cel`" in problem.message
 
 
 def test_a_changed_file_is_told_once(folder: CampaignFolder) -> None:
@@ -160,7 +160,7 @@ def test_a_firing_of_a_column_that_is_not_there_is_not_logged(
         "grain": grain,
         "trace": {"time": "millis (ms)", "pressure": "chambre (psig)"},
     }
-    with pytest.raises(RecordsError, match=r"run\.csv has no column headed `chambre`") as error:
+    with pytest.raises(RecordsError, match=r"`run\.csv` has no column headed `chambre`") as error:
         log_firing(folder, "F-2", tables, raw_trace=raw, confirmed=False)
     assert error.value.findings[0].source.field == "trace.pressure"
     assert sorted(path.name for path in folder.path.rglob("*")) == before

@@ -11,7 +11,9 @@ import click
 from strandwise.cli.common import (
     bench_option,
     echo_cautions,
+    echo_done,
     echo_json,
+    echo_text,
     examples,
     figure_option,
     here,
@@ -109,10 +111,10 @@ def command(
     if as_json:
         echo_json(_as_json(done, written=is_new))
         return
-    click.echo(f"{'Calibrated' if is_new else 'Calibration of'} {name} in {done.file}\n")
+    echo_text(f"{'Calibrated' if is_new else 'Calibration of'} {name} in {done.file}\n")
     _print(done, shown)
     if figure is not None:
-        click.echo(f"\nPicture: {figure}")
+        echo_done(f"\nPicture: {figure}")
 
 
 def _units(folder: CampaignFolder | None) -> str:
@@ -230,9 +232,9 @@ def _print(done: Calibrated, units: DisplayUnits) -> None:
         columns.pop()
         rows = [row[:-1] for row in rows]
     print_table(columns, rows, file=sys.stdout)
-    click.echo()
+    echo_text()
     for sentence in [*_sentences(report, factor, symbol), *_about(done)]:
-        click.echo(sentence)
+        echo_text(sentence)
     echo_cautions(("", caution) for caution in report.cautions)
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from strandwise.cli.common import terminal_columns
+
 if TYPE_CHECKING:
     from strandwise.records import Firing
     from strandwise.workflow.firing_sizes import FiringSizes
@@ -56,8 +58,13 @@ def _drawn(firing: Firing) -> list[str]:
     grain = firing.grain if firing.offset_core is None else firing.offset_core.cylinder
     if isinstance(grain, AreaTable):
         return []
-    sketch = [f"  {line}".rstrip() for line in grain_sketch(grain, offset)]
+    sketch = [f"  {line}".rstrip() for line in grain_sketch(grain, offset, room=_room())]
     return ["", "  across, and along the axis (# is propellant)", *sketch, ""]
+
+
+def _room() -> int | None:
+    columns = terminal_columns()
+    return None if columns is None else columns - 2
 
 
 def _rows(firing: Firing, sizes: FiringSizes, units: str) -> list[tuple[str, str]]:

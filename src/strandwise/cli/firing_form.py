@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from strandwise.cli.asking import field_option, option_name, say
+from strandwise.cli.common import wrapped
 from strandwise.records import (
     FIRING_FIELDS,
     GRAIN_FIELDS,
@@ -264,14 +265,15 @@ def _ask_size(
 
 def _ask_file(files: dict[str, Path], key: str, question: str) -> None:
     while True:
-        text: str = click.prompt(question, default="", show_default=False, err=True).strip()
+        asked = wrapped(question, err=True)
+        text: str = click.prompt(asked, default="", show_default=False, err=True).strip()
         path = Path(text).expanduser()
         if not text:
             return
         if path.is_file():
             files[key] = path
             return
-        say(f"  {path} is not a file")
+        say(f"  `{path}` is not a file")
 
 
 def _ask_second_logger(interview: Interview, texts: dict[str, str], files: dict[str, Path]) -> None:

@@ -5,8 +5,7 @@ from __future__ import annotations
 import sys
 from typing import TYPE_CHECKING, Any
 
-import click
-
+from strandwise.cli.common import echo_text
 from strandwise.cli.showing import cautions_json
 
 if TYPE_CHECKING:
@@ -104,7 +103,7 @@ def print_budget(firing: FiringReduction, drawn: Drawing, units: DisplayUnits) -
 
     budget = firing.budget
     if budget is None:
-        click.echo("  no budget: nothing could be reduced")
+        echo_text("  no budget: nothing could be reduced")
         return
     columns = [
         Column("Reading", kind="text"),
@@ -127,7 +126,7 @@ def print_budget(firing: FiringReduction, drawn: Drawing, units: DisplayUnits) -
         ]
         for row in budget.rows
     ]
-    click.echo()
+    echo_text()
     notes = [
         "What one standard uncertainty of each reading does to rate and pressure; share of the "
         "variance of the rate against a law.",
@@ -136,7 +135,7 @@ def print_budget(firing: FiringReduction, drawn: Drawing, units: DisplayUnits) -
     title = f"Where the uncertainty of {firing.test} comes from"
     print_table(columns, rows, file=sys.stdout, title=title, notes=notes)
     if isinstance(drawn, str):
-        click.echo(f"\n  not drawn at random: {drawn}")
+        echo_text(f"\n  not drawn at random: {drawn}")
     elif drawn is not None:
         _print_drawing(firing.test, drawn, units)
 
@@ -179,7 +178,7 @@ def _print_drawing(test: str, drawn: MonteCarlo, units: DisplayUnits) -> None:
         notes.append(f"{drawn.impossible} draws were impossible; {kept} count.")
     agrees = "Both agree within a tenth, or within chance: the budget above may be trusted."
     notes += [f"{text}." for text in drawn.differences] or [agrees]
-    click.echo()
+    echo_text()
     title = f"All readings of {test} drawn at once"
     print_table(columns, rows, file=sys.stdout, title=title, notes=notes)
 
@@ -235,8 +234,8 @@ def print_match(matched: FiringMatch, units: DisplayUnits) -> None:
         Column("value"),
         Column("95 %", joined=True),
     ]
-    click.echo()
+    echo_text()
     title = f"Law and c* that match the trace of {matched.test}"
     print_table(columns, rows, file=sys.stdout, title=title, notes=notes)
     for caution in matched.cautions:
-        click.echo(f"  caution: {caution.message}")
+        echo_text(f"  caution: {caution.message}")

@@ -94,7 +94,7 @@ def _shown(report: CalibrationReport, units: DisplayUnits) -> _Shown:
         "pressure-transducer": ("Absolute pressure", units.pressure),
     }
     if report.kind not in kinds:
-        msg = f"a calibration of an instrument of kind {report.kind!r} cannot be drawn"
+        msg = f"a calibration of an instrument of kind `{report.kind}` cannot be drawn"
         raise RequestError(msg, expected=" or ".join(map(repr, kinds)))
     quantity, unit = kinds[report.kind]
     return _Shown(quantity, unit_text(unit), float(unit.factor), report.reading_unit)

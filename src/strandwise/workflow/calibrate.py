@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from strandwise.errors import RecordsError, RequestError, UnitError
 from strandwise.records import (
     INSTRUMENT_KINDS,
@@ -24,7 +26,8 @@ from strandwise.records import (
 )
 from strandwise.reduction import calibration_report_from_arrays, report_calibration
 from strandwise.units import Kind, is_gauge, parse_quantity
-from strandwise.workflow.recording import pressure_scale, read_for_logging, unknown_name
+from strandwise.workflow.opening import pressure_scale, unknown_name
+from strandwise.workflow.recording import read_for_logging
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -42,6 +45,7 @@ __all__ = [
 ]
 
 _STANDARD_ATMOSPHERE = 101325.0
+_TELLING = 4  # rows; of fewer the interval of the slope is too wide to tell anything
 _FEWEST = 2
 
 
@@ -131,7 +135,8 @@ def calibration_in_place(bench: Bench, folder: CampaignFolder | None, name: str)
     if folder is None:
         owners = _owners(bench, name)
         if len(owners) > 1:
-            msg = f"the campaigns {', '.join(owners)} each have an instrument `{name}`"
+            names = ", ".join(f"`{owner}`" for owner in owners)
+            msg = f"the campaigns {names} each have an instrument `{name}`"
             raise RequestError(msg, hint="say which with --campaign")
         if owners:
             return calibration_in_place(bench, bench.campaign(owners[0]), name)
@@ -192,6 +197,7 @@ def calibrate_instrument(
     report = calibration_report_from_arrays(
         [row.reading for row in rows], loads, name=name, kind=kind, reading_unit=unit
     )
+    _refuse_no_slope(report, len(rows))
     entry = _entry(new, kind, unit, rows, scale)
     try_instrument(path, _shown(path, bench), name, entry, replace=replace)
     before_writing(report)
@@ -205,6 +211,21 @@ def calibrate_instrument(
         file=_shown(path, bench),
         slope_change=change,
         remarks=tuple(_remarks(bench, folder, name, kind)),
+    )
+
+
+def _refuse_no_slope(report: CalibrationReport, rows: int) -> None:
+    """Refuse rows of which not even the sign of the slope is known."""
+    interval = report.slope_ci95
+    if interval is None or not interval[0] <= 0.0 <= interval[1] or rows < _TELLING:
+        return
+    farthest = int(np.argmax(np.abs(report.residuals)))
+    msg = f"the readings of `{report.name}` do not follow the loads: the line's slope may be 0"
+    raise RequestError(
+        msg,
+        expected="readings that rise, or fall, with the load",
+        hint=f"row {farthest + 1} is the farthest off: look for a slip of the unit or of a digit; "
+        "nothing was written",
     )
 
 
@@ -285,7 +306,7 @@ def _reading_unit(stated: str, rows: Sequence[CalibrationRow]) -> str:
         raise RequestError(msg, expected=" or ".join(RAW_UNITS))
     for row in rows:
         if row.reading_unit not in ("", unit):
-            msg = f"{row.place}: a reading in {row.reading_unit} among readings in {unit}"
+            msg = f"{row.place}: a reading in `{row.reading_unit}` among readings in `{unit}`"
             raise RequestError(msg, expected=f"all readings in {unit}")
     return unit
 

@@ -48,10 +48,10 @@ def match_firing(firing: FiringReduction) -> FiringMatch:
     """
     if firing.chain is None:
         why = firing.why_no_point or "it has no pressure"
-        msg = f"the trace of {firing.test} cannot be matched: {why}"
+        msg = f"the trace of `{firing.test}` cannot be matched: {why}"
         raise DataError(msg, hint=_HAND_HINT)
     if firing.trace_series is None:
-        msg = f"{firing.test} cannot be matched: it was read by hand and has no trace"
+        msg = f"`{firing.test}` cannot be matched: it was read by hand and has no trace"
         raise DataError(msg, hint=_HAND_HINT)
     match = match_trace(firing.chain)  # type: ignore[arg-type]  # of a trace, as just seen
     return FiringMatch(test=firing.test, match=match, cautions=tuple(_cautions(firing, match)))
@@ -70,7 +70,7 @@ def draw_firing(firing: FiringReduction, *, draws: int, seed: int) -> MonteCarlo
     try:
         return monte_carlo(firing.chain, draws=draws, seed=seed)
     except DataError as error:
-        msg = f"test {firing.test}: {error.message}"
+        msg = f"test `{firing.test}`: {error.message}"
         raise DataError(msg, expected=error.expected, hint=error.hint) from error
 
 
