@@ -115,10 +115,21 @@ def test_tests_at_that_temperature_need_nothing() -> None:
     assert fit.normalised is None
 
 
+@pytest.mark.parametrize(
+    ("stated", "said"), [(0.0024, "which agrees with it"), (0.02, "which does not agree with it")]
+)
+def test_a_stated_sigma_p_that_is_not_used_is_told(stated: float, said: str) -> None:
+    fit = fitted(series(APART), AtTemperature(temperature=TO, sigma_p=stated))
+    (text,) = [c.message for c in fit.cautions if c.code == "sigma-p-not-used"]
+    assert text.endswith(said)
+    unstated = fitted(series(APART), AtTemperature(temperature=TO))
+    assert "sigma-p-not-used" not in codes(unstated)
+
+
 def test_a_temperature_outside_the_tests_is_told() -> None:
     fit = fitted(series(APART), AtTemperature(temperature=333.0))
     (said,) = [c.message for c in fit.cautions if c.code == "temperature-extrapolated"]
-    assert "59.9 °C lies outside the -10.1 °C to 39.9 °C of the tests" in said
+    assert "59.9 °C lies outside the −10.1 °C to 39.9 °C of the tests" in said
 
 
 @pytest.mark.parametrize(

@@ -88,17 +88,31 @@ def message(fit: RateFit, code: str) -> str:
 @pytest.mark.parametrize(
     ("n", "one_sided"),
     # ASTM E178, table of one-sided 5 % values (from memory; they agree with the exact formula).
-    [(3, 1.153), (4, 1.463), (5, 1.672), (6, 1.822), (7, 1.938), (8, 2.032), (10, 2.176),
-     (12, 2.285), (15, 2.409), (20, 2.557), (30, 2.745)],
+    [(3, 1.153), (4, 1.463), (5, 1.672), (6, 1.822), (7, 1.938), (8, 2.032), (9, 2.110),
+     (10, 2.176), (12, 2.285), (15, 2.409), (20, 2.557), (30, 2.745)],
 )  # fmt: skip
 def test_grubbs_one_sided_table(n: int, one_sided: float) -> None:
     assert grubbs_critical(n, 0.05, two_sided=False) == pytest.approx(one_sided, abs=1.1e-3)
 
 
-@pytest.mark.parametrize(("n", "two_sided"), [(5, 1.7150), (7, 2.0200), (10, 2.2900), (20, 2.7082)])
+@pytest.mark.parametrize(
+    ("n", "level", "value"),
+    # The same table at 10 % and 1 % (recomputed from Student's t to four digits).
+    [(3, 0.1, 1.1484), (6, 0.1, 1.7289), (12, 0.1, 2.1341), (30, 0.1, 2.5651),
+     (3, 0.01, 1.1546), (6, 0.01, 1.9442), (12, 0.01, 2.5494), (30, 0.01, 3.1029)],
+)  # fmt: skip
+def test_grubbs_one_sided_at_other_levels(n: int, level: float, value: float) -> None:
+    assert grubbs_critical(n, level, two_sided=False) == pytest.approx(value, abs=6e-5)
+
+
+@pytest.mark.parametrize(
+    ("n", "two_sided"),
+    [(3, 1.1543), (4, 1.4813), (5, 1.7150), (6, 1.8871), (7, 2.0200), (8, 2.1266), (9, 2.2150),
+     (10, 2.2900), (12, 2.4116), (15, 2.5483), (20, 2.7082), (30, 2.9085)],
+)  # fmt: skip
 def test_grubbs_two_sided_is_one_sided_at_half_the_level(n: int, two_sided: float) -> None:
     # ASTM E178 one-sided 2.5 %; a circulating two-sided table prints 2.202 for n = 7, wrongly.
-    assert grubbs_critical(n, 0.05) == pytest.approx(two_sided, abs=5e-5)
+    assert grubbs_critical(n, 0.05) == pytest.approx(two_sided, abs=5.1e-5)
 
 
 def test_grubbs_worked_example() -> None:
@@ -287,9 +301,19 @@ def test_what_to_add_where_nothing_is_decided() -> None:
     assert "6 MPa (870 psi) or 1.5 MPa" in message(same, "not-identified")
 
 
-def test_points_on_a_law_raise_no_alarm() -> None:
+def test_points_on_a_law_are_told_to_be_no_measurements() -> None:
     pressure = np.geomspace(1.0, 7.0, 9)
-    assert fit_of(pressure, 6.0 * pressure**0.4).cautions == ()
+    fit = fit_of(pressure, 6.0 * pressure**0.4)
+    assert codes(fit) == {"no-scatter"}
+    assert "rather than measured" in message(fit, "no-scatter")
+
+
+@pytest.mark.parametrize(("k", "sd", "stated"), [(9, 0.005, 0.0), (4, 0.0, 0.0), (9, 0.0, 0.01)])
+def test_no_scatter_is_not_told_of_measurements_few_tests_or_stated_uncertainties(
+    k: int, sd: float, stated: float
+) -> None:
+    pressure, rate = scattered(k, sd=sd, seed=3)
+    assert "no-scatter" not in codes(fit_of(pressure, rate, rate_sd=stated))
 
 
 def test_nothing_is_ever_called_safe() -> None:

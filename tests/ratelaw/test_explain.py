@@ -63,6 +63,34 @@ def test_a_bad_test_is_named() -> None:
     assert "slower than the law" in line
 
 
+def test_what_stands_out_is_to_be_repeated_before_what_n_hangs_on() -> None:
+    # A bad test in the middle of the pressures moves n little.
+    rate = noisy(2, 0.01)
+    rate[0] *= 1.25
+    _, told = explained(series(rate))
+    assert told.outliers == ("T1",)
+    assert told.repeat == "T1" != told.influences[0].test
+    (line,) = (line for line in told.sentences if "look at the record of T1" in line)
+    # Where the seven others lead to expect it: statsmodels' prediction interval of their line.
+    kept = np.arange(8) != 0
+    x = sm.add_constant(np.log(PRESSURE))
+    line_of_others = sm.OLS(np.log(rate[kept] * 1e-3), x[kept]).fit()
+    frame = line_of_others.get_prediction(x[:1]).summary_frame()
+    expected = np.exp(frame[["obs_ci_lower", "obs_ci_upper"]].to_numpy()[0])
+    (bad,) = (one for one in told.influences if one.test == "T1")
+    assert bad.expected == pytest.approx(expected, rel=1e-9)
+    assert bad.expected[1] < rate[0] * 1e-3
+    assert f"{bad.expected[0] * 1e3:.3g} mm/s and {bad.expected[1] * 1e3:.3g} mm/s" in line
+
+
+def test_where_one_more_test_would_fall() -> None:
+    fit, told = explained(series(noisy(9)))
+    band = fit.band(np.array([3e6]))
+    assert told.one_more == pytest.approx((band.new_low[0], band.new_high[0]))
+    (line,) = (line for line in told.sentences if "made and read as these were" in line)
+    assert "at 3 MPa (435 psi)" in line
+
+
 @pytest.mark.parametrize(
     ("sd_r", "noise", "low", "high"), [(0.0, 0.03, 0.0, 0.0), (0.03, 0.01, 0.9, 1.0)]
 )
@@ -87,10 +115,19 @@ def test_a_drift_is_found_and_none_is_not() -> None:
     _, told = explained(series(drifting))
     assert told.trend_p < 0.01
     assert told.trend_percent == pytest.approx(100.0 * math.expm1(-0.14), abs=5.0)
-    assert any("drifted" in line for line in told.sentences)
+    assert any("by the order given rates fell by" in line for line in told.sentences)
     _, even = explained(series(noisy(5, 0.01)), order=when)
     assert even.trend_p > 0.05
     assert any("by the dates no drift shows" in line for line in even.sentences)
+
+
+def test_tests_of_one_day_are_taken_in_the_order_of_the_records() -> None:
+    drifting = series(noisy(5, 0.01) * np.exp(-0.02 * np.arange(8.0)))
+    _, by_rows = explained(drifting)
+    _, one_day = explained(drifting, order=[7.0] * 8)
+    assert one_day.trend_p == by_rows.trend_p < 0.01
+    said = "by the order of the records, as all are of one day, rates fell by"
+    assert any(said in line for line in one_day.sentences)
 
 
 def test_the_trend_is_a_column_of_the_law() -> None:
@@ -106,7 +143,20 @@ def test_pressures_in_order_hide_a_drift() -> None:
     pressure = np.sort(PRESSURE)
     _, told = explained(series(6.0 * pressure**0.4 * noisy(7) / noisy(7, 0.0), pressure))
     assert told.trend_p is None
-    assert any("cannot be told" in line for line in told.sentences)
+    assert any("cannot be told: pressures went up or down" in line for line in told.sentences)
+
+
+@pytest.mark.parametrize(
+    ("order", "reason"),
+    [
+        ([np.nan] * 8, "the tests carry no dates"),
+        ([1.0, np.nan] * 4, "some tests carry no date"),
+    ],
+)
+def test_why_a_drift_cannot_be_told(order: list[float], reason: str) -> None:
+    _, told = explained(series(noisy(7)), order=order)
+    assert (told.trend_p, told.trend_percent, told.trend_reason) == (None, None, reason)
+    assert any(line.endswith(f"cannot be told: {reason}") for line in told.sentences)
 
 
 def test_the_test_to_add_is_the_one_that_helps_most() -> None:
@@ -128,7 +178,7 @@ def test_the_test_to_add_is_the_one_that_helps_most() -> None:
     ratio = best / before * 2.364624 / 2.446912  # Student's t at 7 and 6 degrees of freedom
     assert by["n"].narrower == pytest.approx(1.0 - ratio, rel=1e-4)
     assert by["rate"].narrower > 0.0
-    assert sum("one more test at" in line for line in told.sentences) == 2
+    assert sum("would narrow the interval" in line for line in told.sentences) == 2
 
 
 def test_other_laws_are_explained_too() -> None:

@@ -234,7 +234,7 @@ def test_no_point_no_reference_pressure() -> None:
 def test_other_laws_are_elsewhere() -> None:
     with pytest.raises(RequestError, match="fit_batches_nonlinear"):
         fit_batches([], law="linear")
-    with pytest.raises(RequestError, match="'cubic'"):
+    with pytest.raises(RequestError, match="`cubic`"):
         fit_batches([], law="cubic")
 
 

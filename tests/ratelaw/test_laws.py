@@ -79,5 +79,5 @@ def test_guess_is_the_straight_line() -> None:
 
 
 def test_unknown_law() -> None:
-    with pytest.raises(RequestError, match="'cubic'; expected one of power, linear, two-term"):
+    with pytest.raises(RequestError, match="`cubic`; expected one of power, linear, two-term"):
         law_named("cubic")

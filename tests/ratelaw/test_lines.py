@@ -97,6 +97,13 @@ def test_errors_in_y_alone() -> None:
     assert fit.slope.item() == pytest.approx(-0.6108129565839335, rel=1e-12)
 
 
+def test_no_errors_in_pressure_is_the_plain_line_of_these_points() -> None:
+    # The same points without weights, rate on pressure: own computation by exact sums.
+    fit = one_line(PEARSON_X, PEARSON_Y)
+    assert fit.intercept.item() == pytest.approx(5.7611851904, rel=1e-10)
+    assert fit.slope.item() == pytest.approx(-0.5395772750, rel=1e-9)
+
+
 def test_equal_errors_in_both_give_pearsons_orthogonal_line() -> None:
     # Pearson, Phil. Mag. 2 (1901) 559 gives 5.7857 and -0.546 by hand; digits: recomputation.
     fit = one_line(PEARSON_X, PEARSON_Y, 0.1, 0.1, scatter=False)

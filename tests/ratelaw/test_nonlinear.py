@@ -148,7 +148,7 @@ def test_two_points_and_one_pressure() -> None:
 
 
 def test_an_unknown_law_or_no_points() -> None:
-    with pytest.raises(RequestError, match="'cubic'"):
+    with pytest.raises(RequestError, match="`cubic`"):
         fit_batches_nonlinear([], law="cubic")
     one = np.array([1.0])
     with pytest.raises(DataError, match="two points or more"):

@@ -62,6 +62,32 @@ def test_rate_at_says_when_it_extrapolates(fit: RateFit) -> None:
     assert fit.band(np.array([0.5e6, 2e6, 9e6])).extrapolated.tolist() == [True, False, True]
 
 
+def test_one_more_test_lies_in_the_prediction_band(fit: RateFit) -> None:
+    band = fit.band(np.array([4e6]))
+    assert fit.one_more_test(4e6) == (band.new_low[0], band.new_high[0])
+    low, high = fit.one_more_test(4e6)
+    assert low < band.low[0] < band.high[0] < high
+
+
+def test_two_tests_lead_to_expect_nothing_of_a_third() -> None:
+    zeros = np.zeros(2)
+    (fit,) = fit_batches(
+        [
+            RateSeries(
+                label="B",
+                formulation="base",
+                tests=("T1", "T2"),
+                pressure=np.array([1e6, 5e6]),
+                rate=np.array([5e-3, 9e-3]),
+                pressure_sd=zeros,
+                rate_sd=zeros,
+                kinds=("strand",) * 2,
+            )
+        ]
+    )
+    assert fit.one_more_test(2e6) is None
+
+
 def test_rate_at_agrees_with_the_band(fit: RateFit) -> None:
     estimate, band = fit.rate_at(4e6), fit.band(np.array([4e6]))
     assert estimate.rate == band.rate[0]

@@ -9,14 +9,15 @@ import click
 from strandwise.cli.common import (
     campaign_argument,
     campaign_folder,
+    echo_done,
     echo_json,
     examples,
     figure_option,
     json_option,
     units_option,
 )
-from strandwise.cli.fit_view import fit_json, print_fits
-from strandwise.cli.showing import cautions_json, pressure_text, quantity_option
+from strandwise.cli.fit_view import explanation_json, fit_json, print_explanation, print_fits
+from strandwise.cli.showing import cautions_json, pressure_text, quantity_option, rate_text
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -95,6 +96,9 @@ def command(
     scatter from test to test. Intervals are 95 %: of twenty such, one misses on average. Readings
     are taken to another temperature only where --at-temperature asks for it.
     """
+    if explain is not None and (pool is not None or batch not in (None, explain)):
+        msg = "--explain takes one batch, and goes without --pool and --batch."
+        raise click.UsageError(msg)
     from strandwise.ratelaw import fit_batches
     from strandwise.records import read_campaign
     from strandwise.workflow.analysis import (
@@ -147,19 +151,18 @@ def command(
             at=at,
             fitter=fitter,
             format_pressure=lambda value: pressure_text(value, shown),
+            format_rate=lambda value: rate_text(value, shown),
         )
     if as_json:
-        told = {} if explained is None else {"explanation": list(explained.sentences)}
+        told = {} if explained is None else explanation_json(explained)
         warnings = {"warnings": cautions_json([untested] if untested else [])}
         echo_json({"fits": [fit_json(fit) for fit in fits]} | told | warnings)
         return
     print_fits(fits, shown, untested)
     if explained is not None:
-        click.echo(f"\nWhat drives {explain}:")
-        for text in explained.sentences:
-            click.echo(f"  {text}.")
+        print_explanation(explained, shown)
     if figure is not None:
-        click.echo(f"\nPicture: {figure}")
+        echo_done(f"\nPicture: {figure}")
 
 
 def _at_temperature(temperature: str | None, sigma_p: str | None) -> AtTemperature | None:

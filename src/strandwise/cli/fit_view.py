@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from typing import TYPE_CHECKING, Any
 
-from strandwise.cli.common import echo_cautions
+from strandwise.cli.common import echo_cautions, echo_text
 from strandwise.cli.showing import cautions_json, percent, percents, pressure_text
 
 if TYPE_CHECKING:
     from strandwise.findings import Caution
-    from strandwise.ratelaw import FittedParameter, RateEstimate, RateFit
+    from strandwise.ratelaw import Explanation, FittedParameter, RateEstimate, RateFit
     from strandwise.report.labels import DisplayUnits
 
-__all__ = ["fit_json", "print_fits"]
+__all__ = ["explanation_json", "fit_json", "print_explanation", "print_fits"]
 
 
 def fit_json(fit: RateFit) -> dict[str, Any]:
@@ -22,6 +23,7 @@ def fit_json(fit: RateFit) -> dict[str, Any]:
     a = fit.coefficient_a() if power else None
     at_reference = fit.rate_at(fit.reference_pressure) if fit.identified else None
     interval = None if at_reference is None else at_reference.ci95
+    one_more = fit.one_more_test(fit.reference_pressure) if fit.identified else None
     return {
         "batch": fit.label,
         "formulation": fit.formulation,
@@ -39,6 +41,9 @@ def fit_json(fit: RateFit) -> dict[str, Any]:
         "n_sd": fit.n_sd,
         "rate_at_reference_mm_s": None if at_reference is None else at_reference.rate * 1e3,
         "rate_at_reference_ci95": None if interval is None else [r * 1e3 for r in interval],
+        "one_more_test_at_reference_ci95": None
+        if one_more is None
+        else [end * 1e3 for end in one_more],
         "one_pressure": _level_json(fit),
         "scatter_percent": None if fit.scatter is None else 100.0 * fit.scatter,
         "parameters": [
@@ -196,6 +201,89 @@ def print_fits(
     echo_cautions([*cautions, *([("", untested)] if untested else [])])
 
 
+def explanation_json(found: Explanation) -> dict[str, Any]:
+    """What drives a law as other programs read it."""
+    return {
+        "explanation": list(found.sentences),
+        "repeat": found.repeat,
+        "outliers": list(found.outliers),
+        "readings_share": found.readings_share,
+        "drift_percent": found.trend_percent,
+        "drift_p": found.trend_p,
+        "influences": [
+            {
+                "test": one.test,
+                "pressure_MPa": one.pressure / 1e6,
+                "off_percent": 100.0 * math.expm1(one.residual),
+                "standardised_residual": one.standardised_residual,
+                "leverage": one.leverage,
+                "n_without": one.n_without,
+                "expected_mm_s": None
+                if one.expected is None
+                else [end * 1e3 for end in one.expected],
+            }
+            for one in found.influences
+        ],
+        "next_tests": [
+            {"about": one.about, "pressure_MPa": one.pressure / 1e6, "narrower": one.narrower}
+            for one in found.next_tests
+        ],
+    }
+
+
+def print_explanation(found: Explanation, units: DisplayUnits) -> None:
+    """Print what drives a law in sentences, and every test of it in a table."""
+    from strandwise.report.labels import (
+        NO_VALUE,
+        format_interval,
+        format_number,
+        in_unit,
+        unit_text,
+    )
+    from strandwise.report.tables import Column, print_table
+
+    echo_text(f"\nWhat drives {found.label}:")
+    for text in found.sentences:
+        echo_text(f"  {text}.")
+    if not found.influences:
+        return
+    echo_text()
+    columns = [
+        Column("Test", kind="text"),
+        Column("pressure", unit_text(units.pressure)),
+        Column("off the law", "%"),
+        Column("over its deviation"),
+        Column("leverage", "%"),
+        Column("n without it"),
+        Column("by the others, 95 %", unit_text(units.rate)),
+    ]
+    rows = []
+    for one in sorted(found.influences, key=lambda one: one.pressure):
+        ends = None
+        if one.expected is not None:
+            low, high = (in_unit(end, units.rate) for end in one.expected)
+            ends = (low, high)
+        off = 100.0 * math.expm1(one.residual)
+        rows.append(
+            [
+                one.test,
+                format_number(in_unit(one.pressure, units.pressure)),
+                f"{off:+.1f}".replace("-", "−"),
+                f"{one.standardised_residual:+.1f}".replace("-", "−"),
+                f"{100.0 * one.leverage:.0f}",
+                NO_VALUE if one.n_without is None else f"{one.n_without:.3f}".replace("-", "−"),
+                format_interval(ends),
+            ]
+        )
+    notes = [
+        "Off the law: measured over fitted rate. Leverage: share of its own fitted rate that the "
+        "test decides. By the others: where the fit without it leads to expect it."
+    ]
+    print_table(
+        columns, rows, file=sys.stdout, title=f"Tests of {found.label}, by pressure", notes=notes
+    )
+
+
 def _law_notes(fit: RateFit, units: DisplayUnits) -> list[str]:
     """What a fit has beside a and n: breaks, the effect of temperature, the choice of the law."""
     notes = []
@@ -209,14 +297,10 @@ def _law_notes(fit: RateFit, units: DisplayUnits) -> list[str]:
         notes.append(f"{fit.label}: {' '.join(steps)}")
     effect = fit.temperature
     if effect is not None:
-        text = (
-            f"{fit.label}: σ_p {_valued(100 * effect.sigma_p, _hundredfold(effect.sigma_p_ci95))}"
-        )
-        text += " % of the rate a kelvin"
+        text = f"{fit.label}: σ_p {_in_percent(effect.sigma_p, effect.sigma_p_ci95)} of the rate"
         if effect.pi_k is not None:
-            pi_k = _valued(100 * effect.pi_k, _hundredfold(effect.pi_k_ci95))
-            text += f", π_K {pi_k} % of chamber pressure a kelvin"
-        notes.append(text)
+            text += f", π_K {_in_percent(effect.pi_k, effect.pi_k_ci95)} of chamber pressure"
+        notes.append(f"{text}, a kelvin")
     done = fit.normalised
     if done is not None:
         text = f"{fit.label}: rates at {done.temperature - 273.15:.3g} °C"
@@ -252,8 +336,12 @@ def _break_text(one: FittedParameter, units: DisplayUnits) -> str:
     return f"{text} (95 %: {low} to {high})"
 
 
-def _hundredfold(interval: tuple[float, float] | None) -> tuple[float, float] | None:
-    return None if interval is None else (100.0 * interval[0], 100.0 * interval[1])
+def _in_percent(value: float, interval: tuple[float, float] | None) -> str:
+    from strandwise.report.labels import format_interval
+
+    ends = None if interval is None else (100.0 * interval[0], 100.0 * interval[1])
+    shown = "" if ends is None else f" {format_interval(ends)}"
+    return f"{_valued(100.0 * value, ends)}{shown} %"
 
 
 def _valued(value: float | None, interval: tuple[float, ...] | None) -> str:

@@ -29,12 +29,12 @@ from strandwise.ratelaw.series import RateSeries
 from strandwise.ratelaw.temperature import (
     Normalisation,
     TemperatureEffect,
-    degrees,
     normalised,
     pressure_sensitivity,
     pressure_sensitivity_interval,
     temperature_reason,
 )
+from strandwise.ratelaw.wording import degrees
 
 __all__ = [
     "LAWS",

@@ -16,12 +16,9 @@ from scipy.special import chdtr, chdtrc
 from strandwise.findings import Caution
 from strandwise.ratelaw.lack_of_fit import lack_of_fit_p
 from strandwise.ratelaw.segments import levels_of
-from strandwise.ratelaw.temperature import (
-    WIDE_SPAN,
-    degrees,
-    temperature_reason,
-    temperature_span,
-)
+from strandwise.ratelaw.temperature import WIDE_SPAN, temperature_reason, temperature_span
+from strandwise.ratelaw.wording import degrees, number_text
+from strandwise.ratelaw.wording import pressure_text as _pressure
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -54,7 +51,8 @@ LACK_OF_FIT_P_WIDE = 0.03
 LEAST_BEND = 1.0
 """Percent; a smaller bend changes no decision."""
 MISSTATED_P = 0.01
-_PSI = 6894.757293168  # Pa; NIST SP 811, B.8
+NO_READING, ENOUGH_DF = 5e-4, 3
+"""Scatter that no readings are as good as, with so many degrees of freedom that it is no luck."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -138,9 +136,8 @@ def _series_cautions(fit: RateFit, series: RateSeries, reason: str) -> Iterator[
     if len(set(series.kinds)) > 1:
         yield Caution(
             "methods-pooled",
-            "strands and firings share this fit although the two methods commonly differ by "
-            "some percent: the difference is in the scatter, and in n where they were tested at "
-            "different pressures",
+            "strands and firings are fitted as one; strands commonly read 4 to 12 % below motors, "
+            "and that is in the scatter, and in n where the two were tested at different pressures",
         )
     repeated = sorted({test for test in fit.tests if fit.tests.count(test) > 1})
     if repeated:
@@ -161,8 +158,9 @@ def _temperature_cautions(fit: RateFit, series: RateSeries) -> Iterator[Caution]
         low, high = (100.0 * end for end in found.sigma_p_ci95)
         yield Caution(
             "temperature-fitted",
-            f"{tested}; the rate changes by {100.0 * found.sigma_p:.2f} % per kelvin ({low:.2f} to "
-            f"{high:.2f}), and the rates given are those at {degrees(found.reference)}",
+            f"{tested}; the rate changes by {number_text(100.0 * found.sigma_p, 2)} % per kelvin "
+            f"({number_text(low, 2)} to {number_text(high, 2)}), and the rates given are those at "
+            f"{degrees(found.reference)}",
         )
         return
     why = {
@@ -218,13 +216,14 @@ def _exponent_cautions(fit: RateFit) -> Iterator[Caution]:
     if fit.n >= 1.0:
         yield Caution(
             "exponent-near-one",
-            f"n = {fit.n:.3f} is 1 or more: a motor has no steady pressure with such a law",
+            f"{_exponent(fit.n)} is 1 or more: a motor has no steady pressure with such a law",
         )
     elif fit.n > HIGH_EXPONENT:
         yield Caution(
             "exponent-near-one",
-            f"n = {fit.n:.3f}: chamber pressure goes as burning area over throat area to the power "
-            f"1/(1 − n) = {1.0 / (1.0 - fit.n):.1f}, so a small error becomes a large pressure",
+            f"{_exponent(fit.n)}: chamber pressure goes as burning area over throat area to the "
+            f"power 1/(1 − n) = {1.0 / (1.0 - fit.n):.1f}, so a small error becomes a large "
+            "pressure",
         )
     elif upper >= HIGH_EXPONENT_LIMIT:
         effect = (
@@ -235,15 +234,15 @@ def _exponent_cautions(fit: RateFit) -> Iterator[Caution]:
         )
         yield Caution(
             "exponent-near-one",
-            f"n = {fit.n:.3f}, but these tests do not rule out {effect}; more tests at the ends of "
-            "the pressure range narrow it",
+            f"{_exponent(fit.n)}, but these tests do not rule out {effect}; more tests at the ends "
+            "of the pressure range narrow it",
         )
     if fit.breaks:
         yield from _segment_cautions(fit)
     elif fit.n < 0.0:
         yield Caution(
             "negative-exponent",
-            f"n = {fit.n:.3f}: the rate falls as pressure rises. That happens on and after a "
+            f"{_exponent(fit.n)}: the rate falls as pressure rises. That happens on and after a "
             "plateau, between pressures where it rises again, so use it only inside the range "
             "tested",
         )
@@ -257,15 +256,15 @@ def _segment_cautions(fit: RateFit) -> Iterator[Caution]:
         if one.value < 0.0:
             yield Caution(
                 "negative-exponent",
-                f"{where} the rate falls as pressure rises (n = {one.value:.3f}): use it only "
+                f"{where} the rate falls as pressure rises ({_exponent(one.value)}): use it only "
                 "inside the range tested, and mind that a motor may have more than one steady "
                 "pressure where the rate rises again",
             )
         elif upper >= 1.0:
             yield Caution(
                 "exponent-near-one",
-                f"{where} n = {one.value:.3f}, and these tests do not rule out 1, at which a motor "
-                "has no steady pressure",
+                f"{where} {_exponent(one.value)}, and these tests do not rule out 1, at which a "
+                "motor has no steady pressure",
             )
 
 
@@ -347,6 +346,14 @@ def _test_cautions(fit: RateFit) -> Iterator[Caution]:
 def _uncertainty_cautions(fit: RateFit, points: LawPoints) -> Iterator[Caution]:
     if fit.df < 1 or fit.residual_sd is None:
         return
+    off = math.sqrt(sum(one * one for one in fit.residuals) / fit.df)
+    if off < NO_READING and fit.df >= ENOUGH_DF and not points.stated:
+        yield Caution(
+            "no-scatter",
+            f"tests lie within {100.0 * off:.1g} % of the law, closer than readings of burns can: "
+            "where rates were worked out from a law rather than measured, these intervals say "
+            "nothing about real propellant",
+        )
     if fit.residual_sd > LARGE_SCATTER:
         yield Caution(
             "scatter-large",
@@ -382,9 +389,9 @@ def _uncertainty_cautions(fit: RateFit, points: LawPoints) -> Iterator[Caution]:
         )
 
 
-def _pressure(value: float) -> str:
-    return f"{value / 1e6:.3g} MPa ({value / _PSI:.3g} psi)"
-
-
 def _chance(p: float) -> str:
     return "fewer than 1 in 1000" if p < 1e-3 else f"{100.0 * p:.1f} %"
+
+
+def _exponent(n: float) -> str:
+    return f"n = {number_text(n, 3)}"

@@ -1,4 +1,4 @@
-"""A fit in plain words: what drives it, what its interval is made of, which test to make next."""
+"""What drives a fit, what its interval is made of, and which test to make next."""
 
 from __future__ import annotations
 
@@ -12,11 +12,13 @@ from scipy.special import stdtr, stdtrit
 
 from strandwise.errors import DataError
 from strandwise.ratelaw.assemble import log_points
+from strandwise.ratelaw.explain_sentences import explain_sentences
 from strandwise.ratelaw.fit import fit_batches
 from strandwise.ratelaw.laws import law_named
+from strandwise.ratelaw.wording import millimetres_per_second, pressure_text
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Callable, Sequence
 
     import numpy.typing as npt
 
@@ -28,14 +30,10 @@ if TYPE_CHECKING:
 
 __all__ = ["Explanation", "Influence", "NextTest", "explain_fit"]
 
-_SHOWN = 2
 _PLACES = 61
-_TREND_P = 0.05
 # A trend with the order of the tests can be told from the law where at least this share of the
 # order is not explained by the pressures (common practice, no source).
 _OWN_SHARE = 0.2
-_USUAL_NORMAL = 1.959963984540054
-_PSI = 6894.757293168  # Pa; NIST SP 811, B.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,18 +46,26 @@ class Influence:
         Its name.
     leverage
         Share of its own fitted value that it decides, 0 to 1.
-    residual
-        ln of measured over fitted rate.
+    residual, standardised_residual
+        ln of measured over fitted rate; the same over its own standard deviation.
     n_without, rate_without
         Exponent and rate (m/s) at the reference pressure of the fit without it; None where the
         others decide no law.
+    pressure
+        Absolute, Pa.
+    expected
+        Where the others lead to expect it: 95 % prediction interval of its rate (m/s) by the fit
+        without it; None where that has no interval.
     """
 
     test: str
     leverage: float
     residual: float
+    standardised_residual: float
     n_without: float | None
     rate_without: float | None
+    pressure: float
+    expected: tuple[float, float] | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,8 +105,15 @@ class Explanation:
     trend_percent, trend_p
         Change of the residuals from the first test to the last, percent of the rate, and the
         chance of one as large without a trend; None where that cannot be told.
+    trend_reason
+        Why it cannot; empty where it can.
+    outliers
+        Tests that stand out, as the cautions of the fit name them.
     repeat
-        The test to repeat: the one that n hangs on most.
+        The test to repeat: the one that stands out most, else the one that n hangs on most.
+    one_more
+        Where one more test at the reference pressure, made as these were, would fall: 95 %
+        prediction interval, m/s; None without an interval.
     next_tests
         Where to add one.
     """
@@ -111,7 +124,10 @@ class Explanation:
     readings_share: float | None = None
     trend_percent: float | None = None
     trend_p: float | None = None
+    trend_reason: str = ""
+    outliers: tuple[str, ...] = ()
     repeat: str | None = None
+    one_more: tuple[float, float] | None = None
     next_tests: tuple[NextTest, ...] = ()
 
 
@@ -131,7 +147,8 @@ def explain_fit(
     *,
     order: Sequence[float] | None = None,
     fitter: Fitter = fit_batches,
-    format_pressure: Callable[[float], str] | None = None,
+    format_pressure: Callable[[float], str] = pressure_text,
+    format_rate: Callable[[float], str] = millimetres_per_second,
 ) -> Explanation:
     """Tell in plain words what drives a fit, and which test would help it most.
 
@@ -141,12 +158,12 @@ def explain_fit(
         A fit and the series that it was fitted to.
     order
         When each test was made, as any rising number (a date's ordinal, say; NaN where unknown);
-        None: in the order of the series.
+        None, or the same for all: in the order of the series.
     fitter
         What fits the series without one test; for laws other than the power law that of
         `strandwise.ratelaw.nonlinear`.
-    format_pressure
-        How a pressure in Pa is written; None: in MPa and psi.
+    format_pressure, format_rate
+        How Pa and m/s are written.
 
     Raises
     ------
@@ -156,37 +173,57 @@ def explain_fit(
     if fit.tests != series.tests or (order is not None and len(order) != len(series.tests)):
         msg = f"{fit.label}: its {fit.points} tests are not those of the series or of the order"
         raise DataError(msg, expected="the series that was fitted, and one order for each test")
-    write = format_pressure or _pressure
     if not fit.identified:
         reasons = (caution.message for caution in fit.cautions)
-        return Explanation(fit.label, (f"{fit.label}: no law. " + "; ".join(reasons),))
+        return Explanation(fit.label, (f"{fit.label}: no law; " + "; ".join(reasons),))
     influences = _influences(fit, series, fitter)
     if fit.covariance is None:
         line = f"{fit.label}: the {fit.points} tests fix the law exactly, so nothing tells how "
         return Explanation(fit.label, (line + "wrong it is; add a test between them",), influences)
     local = _local(fit, series)
-    share = _readings_share(local)
-    trend = _trend(fit, local, order)
-    nexts = _next_tests(fit, local)
+    trend, reason = _trend(fit, local, order)
+    outliers = {test for c in fit.cautions if c.code == "outlier" for test in c.tests}
     found = Explanation(
         label=fit.label,
         sentences=(),
         influences=influences,
-        readings_share=share,
+        readings_share=_readings_share(local),
         trend_percent=None if trend is None else trend[0],
         trend_p=None if trend is None else trend[1],
-        repeat=influences[0].test,
-        next_tests=nexts,
+        trend_reason=reason,
+        outliers=tuple(test for test in fit.tests if test in outliers),
+        repeat=_to_repeat(fit, influences, outliers),
+        one_more=fit.one_more_test(fit.reference_pressure),
+        next_tests=_next_tests(fit, local),
     )
-    sentences = (
-        _interval_sentence(fit),
-        *_influence_sentences(influences),
-        _residual_sentence(fit, influences),
-        _share_sentence(fit, local, share),
-        _trend_sentence(trend, dated=order is not None),
-        *_next_sentences(fit, found, write),
+    sentences = explain_sentences(
+        fit,
+        found,
+        stated=bool((local.known > 0.0).any()),
+        ordered_by=_ordered_by(order),
+        format_pressure=format_pressure,
+        format_rate=format_rate,
     )
     return dataclasses.replace(found, sentences=sentences)
+
+
+def _ordered_by(order: Sequence[float] | None) -> str:
+    if order is None:
+        return "by the order given"
+    if len(set(order)) == 1:
+        return "by the order of the records, as all are of one day,"
+    return "by the dates"
+
+
+def _to_repeat(fit: RateFit, influences: Sequence[Influence], outliers: set[str]) -> str:
+    standing_out = {
+        test: abs(residual)
+        for test, residual in zip(fit.tests, fit.standardised_residuals, strict=True)
+        if test in outliers
+    }
+    if standing_out:
+        return max(standing_out, key=lambda test: standing_out[test])
+    return influences[0].test
 
 
 def _influences(fit: RateFit, series: RateSeries, fitter: Fitter) -> tuple[Influence, ...]:
@@ -200,10 +237,15 @@ def _influences(fit: RateFit, series: RateSeries, fitter: Fitter) -> tuple[Influ
             fit.tests[row],
             fit.leverages[row],
             fit.residuals[row],
+            fit.standardised_residuals[row],
             None if other is None else other.n,
             None
             if other is None or not other.identified
             else other.rate_at(fit.reference_pressure).rate,
+            float(series.pressure[row]),
+            None
+            if other is None or not other.identified
+            else other.one_more_test(float(series.pressure[row])),
         )
         for row, other in enumerate(without)
     ]
@@ -282,23 +324,31 @@ def _readings_share(local: _Local) -> float:
 
 def _trend(
     fit: RateFit, local: _Local, order: Sequence[float] | None
-) -> tuple[float, float] | None:
-    """Change over all tests, percent, and its chance: the order as one more column of the law."""
+) -> tuple[tuple[float, float] | None, str]:
+    """Change over all tests, percent, and its chance, or why there is none.
+
+    The order is one more column of the law.
+    """
     given = np.arange(fit.points, dtype=float) if order is None else np.asarray(order, dtype=float)
-    if not np.isfinite(given).all() or np.ptp(given) <= 0.0 or fit.df < 2:
-        return None
+    if not np.isfinite(given).all():
+        some = bool(np.isfinite(given).any())
+        return None, "some tests carry no date" if some else "the tests carry no dates"
+    if np.ptp(given) <= 0.0:  # all of one day
+        given = np.arange(fit.points, dtype=float)
+    if fit.df < 2:
+        return None, "there are too few tests"
     root = np.sqrt(1.0 / local.variance)
     basis, _ = np.linalg.qr(local.design * root[:, None])
     when = (given - given.mean()) / np.ptp(given) * root
     own = when - basis @ (basis.T @ when)
     if float(own @ own) < _OWN_SHARE * float(when @ when):
-        return None
+        return None, "pressures went up or down with the order"
     left = np.array(fit.residuals) * root
     left = left - basis @ (basis.T @ left)
     change = float(own @ left) / float(own @ own)
     rest = max(float(left @ left) - change**2 * float(own @ own), 1e-24)
     t = change * math.sqrt(float(own @ own) / (rest / (fit.df - 1)))
-    return 100.0 * math.expm1(change), 2.0 * float(stdtr(fit.df - 1, -abs(t)))
+    return (100.0 * math.expm1(change), 2.0 * float(stdtr(fit.df - 1, -abs(t)))), ""
 
 
 def _next_tests(fit: RateFit, local: _Local) -> tuple[NextTest, ...]:
@@ -323,88 +373,3 @@ def _next_tests(fit: RateFit, local: _Local) -> tuple[NextTest, ...]:
         pressure = fit.reference_pressure * math.exp(float(x[best]))
         found.append(NextTest(about, pressure, max(1.0 - left, 0.0)))
     return tuple(found)
-
-
-def _interval_sentence(fit: RateFit) -> str:
-    if fit.n is None or fit.n_ci95 is None:
-        return f"{fit.label}: n has no interval"
-    text = (
-        f"{fit.label}: {fit.points} tests give n = {fit.n:.3f}, in {fit.n_ci95[0]:.3f} to "
-        f"{fit.n_ci95[1]:.3f} at 95 %"
-    )
-    times = float(stdtrit(fit.df, 0.975)) / _USUAL_NORMAL
-    if times > 1.15:
-        text += (
-            f"; because so few tests have to tell their own scatter, that is {times:.1f} times as "
-            "wide as it would be if the scatter were known"
-        )
-    return text
-
-
-def _influence_sentences(influences: Sequence[Influence]) -> Iterator[str]:
-    for one in influences[:_SHOWN]:
-        if one.n_without is None:
-            yield f"without {one.test} the other tests would not decide this law at all"
-        else:
-            yield (
-                f"without {one.test}, n would be {one.n_without:.3f} (it decides "
-                f"{100.0 * one.leverage:.0f} % of its own fitted rate)"
-            )
-
-
-def _residual_sentence(fit: RateFit, influences: Sequence[Influence]) -> str:
-    largest = max(influences, key=lambda one: abs(one.residual))
-    off = 100.0 * math.expm1(largest.residual)
-    row = fit.tests.index(largest.test)
-    times = abs(fit.standardised_residuals[row])
-    return (
-        f"the test farthest from the law is {largest.test}: it burned {abs(off):.1f} % "
-        f"{'faster' if off > 0 else 'slower'} than the law, {times:.1f} times its usual deviation"
-    )
-
-
-def _share_sentence(fit: RateFit, local: _Local, share: float) -> str:
-    if not (local.known > 0.0).any():
-        return (
-            "no test states how uncertain its readings are, so all of the interval comes from how "
-            f"the tests scatter about the law, {100.0 * (fit.scatter or 0.0):.1f} % of the rate"
-        )
-    return (
-        f"of the uncertainty of n, {100.0 * share:.0f} % comes from the readings (length, time, "
-        f"pressure) and {100.0 * (1.0 - share):.0f} % from scatter between tests "
-        f"({100.0 * (fit.scatter or 0.0):.1f} % of the rate): "
-        + ("better instruments" if share > 0.5 else "more tests, or more even ones,")
-        + " would narrow it most"
-    )
-
-
-def _trend_sentence(trend: tuple[float, float] | None, *, dated: bool) -> str:
-    what = "dates" if dated else "order given"
-    if trend is None:
-        return (
-            f"whether rates drifted from test to test cannot be told from the {what}: too few "
-            "tests, no dates, or pressures that went up or down with the order"
-        )
-    change, p = trend
-    if p >= _TREND_P:
-        return f"by the {what} no drift shows from the first test to the last"
-    return (
-        f"by the {what} rates drifted by {change:+.1f} % from the first test to the last (so much "
-        f"comes by chance in {100.0 * p:.1f} % of cases): ageing, moisture or the instrument"
-    )
-
-
-def _next_sentences(
-    fit: RateFit, found: Explanation, write: Callable[[float], str]
-) -> Iterator[str]:
-    yield f"to make sure of n, repeat {found.repeat}: n hangs on it most"
-    for one in found.next_tests:
-        what = "n" if one.about == "n" else f"the rate at {write(fit.reference_pressure)}"
-        yield (
-            f"one more test at {write(one.pressure)} would narrow the interval of {what} by about "
-            f"{100.0 * one.narrower:.0f} %, more than at any other pressure in the range tested"
-        )
-
-
-def _pressure(value: float) -> str:
-    return f"{value / 1e6:.3g} MPa ({value / _PSI:.3g} psi)"

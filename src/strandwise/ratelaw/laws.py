@@ -212,5 +212,5 @@ def law_named(name: str) -> RateLaw:
     """
     if name in LAWS:
         return LAWS[name]
-    msg = f"no burn-rate law is called {name!r}"
+    msg = f"no burn-rate law is called `{name}`"
     raise RequestError(msg, expected="one of " + ", ".join(LAW_NAMES))

@@ -270,6 +270,20 @@ class RateFit:
             level=level,
         )
 
+    def one_more_test(self, pressure: float) -> tuple[float, float] | None:
+        """Where one more test at an absolute pressure (Pa), made as these were, would fall.
+
+        The 95 % prediction interval of its rate, m/s; None without an interval.
+
+        Raises
+        ------
+        DataError
+            As `band`.
+        """
+        band = self.band(np.array([pressure]))
+        low, high = float(band.new_low[0]), float(band.new_high[0])
+        return (low, high) if math.isfinite(low) and math.isfinite(high) else None
+
     def coefficient_a(self, rate_unit: float = 1e-3, pressure_unit: float = 1e6) -> Coefficient:
         """Convert to a of r = a·P^n in chosen units; its interval is from the full covariance.
 

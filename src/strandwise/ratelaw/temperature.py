@@ -22,7 +22,6 @@ if TYPE_CHECKING:
 __all__ = [
     "Normalisation",
     "TemperatureEffect",
-    "degrees",
     "normalised",
     "pressure_sensitivity",
     "pressure_sensitivity_interval",
@@ -34,7 +33,6 @@ WIDE_SPAN = 10.0
 """K; at a common 0.2 % per kelvin the rate moves by 2 % over it (common practice, no source)."""
 _SPARE_POINTS = 3
 _MOST_CORRELATED = 0.95
-_ZERO_CELSIUS = 273.15
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,8 +187,3 @@ def normalised(series: RateSeries, to: float, sigma_p: float) -> RateSeries:
         rate_sd=series.rate_sd * factor,
         temperature=np.full(len(series.tests), to),
     )
-
-
-def degrees(kelvin: float) -> str:
-    """A temperature as people read it."""
-    return f"{kelvin - _ZERO_CELSIUS:.3g} °C"

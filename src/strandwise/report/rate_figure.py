@@ -13,7 +13,14 @@ from matplotlib.patheffects import withStroke
 from strandwise.errors import RequestError
 from strandwise.report.axes import add_footnote, add_heading, set_log_axes
 from strandwise.report.labels import axis_label, format_interval, format_number, in_unit
-from strandwise.report.rate_panels import curve_of, outliers_of, panels_of, view_of, widened
+from strandwise.report.rate_panels import (
+    alone,
+    curve_of,
+    outliers_of,
+    panels_of,
+    view_of,
+    widened,
+)
 from strandwise.report.style import (
     FAINT,
     INK,
@@ -43,6 +50,7 @@ _SINGLE_SIZE = (6.8, 5.0)
 _PANEL_SIZE = (3.3, 3.5)
 _MOST_COLUMNS = 3
 _MOST_LEGEND, _CLEARANCE = 0.6, 0.03
+_DOTS = (0, (1.0, 2.0))
 
 
 def draw_rate_laws(
@@ -55,7 +63,8 @@ def draw_rate_laws(
 
     Up to four laws share one panel; more are spread over panels by formulation, which share
     their axes. A law is drawn only over the pressures it was tested at, with its 95 %
-    confidence band. Error bars are one standard uncertainty, on each axis where it is known.
+    confidence band, and with its prediction band where it is alone in its panel. Error bars are
+    one standard uncertainty, on each axis where it is known.
     Points left out of the fits are hollow and crossed; outliers carry their test's name.
 
     Parameters
@@ -144,6 +153,8 @@ def _draw_panel(
             _draw_ghosts(ax, other, units)
     for depth, series in enumerate(panel.series):
         _draw_law(ax, series, units, view, depth)
+        if alone(panel):
+            _draw_prediction(ax, series, units, view)
         _draw_points(ax, series, units)
         _name_outliers(ax, series, units, view)
     labels = _legend_labels(panel, _panel_size(len(panels))[0])
@@ -198,6 +209,21 @@ def _draw_law(ax: Axes, series: Series, units: DisplayUnits, view: View, depth: 
         zorder=2.0,
     )
     _draw_breaks(ax, series, units)
+
+
+def _draw_prediction(ax: Axes, series: Series, units: DisplayUnits, view: View) -> None:
+    curve = curve_of(series.fit)
+    if curve is None or not np.isfinite(curve.new_low).all():
+        return
+    for end in (curve.new_low, curve.new_high):
+        ax.plot(
+            in_unit(curve.pressure, units.pressure),
+            np.clip(in_unit(end, units.rate), *view.rate),
+            color=series.style.colour,
+            linestyle=_DOTS,
+            linewidth=1.1,
+            zorder=1.9,
+        )
 
 
 def _draw_breaks(ax: Axes, series: Series, units: DisplayUnits) -> None:
@@ -297,17 +323,19 @@ def _sentences(
     panels: Sequence[Panel], points: Sequence[RatePoint], units: DisplayUnits, view: View
 ) -> list[str]:
     """Say what each sign in the picture means, for those signs that occur."""
-    fits = [series.fit for panel in panels for series in panel.series]
+    fits = [fit for panel in panels for fit in _fits(panel)]
     curves = [(fit, curve) for fit in fits if (curve := curve_of(fit)) is not None]
     banded = [(fit, curve) for fit, curve in curves if fit.covariance is not None]
     kinds = {point.kind for point in points if point.used}
     sentences = []
-    if any(fit.n_ci95 for fit in fits):
+    if any(fit.n_ci95 and fit.law == "power" for fit in fits):
         sentences.append("n: exponent with its 95 % interval.")
     if banded:
         sentences.append(
             "Shaded: 95 % confidence band of the law, over the pressures it was tested at."
         )
+    if any(fit.covariance is not None for panel in panels if alone(panel) for fit in _fits(panel)):
+        sentences.append("Dotted: where one more test of it would fall, 95 %.")
     if any(fit.breaks for fit in fits):
         sentences.append("Between ticks: where the law bends, 95 % interval of that pressure.")
     if any(point.pressure_sd or point.rate_sd for point in points):
@@ -325,9 +353,14 @@ def _sentences(
         sentences.append("Hollow and crossed: left out of the fit.")
     if any(map(outliers_of, fits)):
         sentences.append("Named: an outlier, which the fit still holds.")
-    if len(panels) > 1:
+    if len(panels) > 1 and curves:
         sentences.append("Grey lines: the laws of the other panels.")
-    beyond = [fit.label for fit, curve in banded if _runs_out(curve, units, view)]
+    bare_panels = {id(fit) for panel in panels if alone(panel) for fit in _fits(panel)}
+    beyond = [
+        fit.label
+        for fit, curve in banded
+        if _runs_out(curve, units, view, predicted=id(fit) in bare_panels)
+    ]
     if beyond:
         sentences.append(f"Band wider than the picture: {', '.join(beyond)}.")
     if bare := [fit.label for fit, _ in curves if fit.covariance is None]:
@@ -337,6 +370,11 @@ def _sentences(
     return sentences
 
 
-def _runs_out(curve: RateBand, units: DisplayUnits, view: View) -> bool:
-    low, high = in_unit(curve.low, units.rate), in_unit(curve.high, units.rate)
+def _fits(panel: Panel) -> list[RateFit]:
+    return [series.fit for series in panel.series]
+
+
+def _runs_out(curve: RateBand, units: DisplayUnits, view: View, *, predicted: bool) -> bool:
+    ends = (curve.new_low, curve.new_high) if predicted else (curve.low, curve.high)
+    low, high = (in_unit(end, units.rate) for end in ends)
     return bool((low < view.rate[0]).any() or (high > view.rate[1]).any())

@@ -19,7 +19,17 @@ if TYPE_CHECKING:
     from strandwise.report.labels import DisplayUnits
     from strandwise.units import Unit
 
-__all__ = ["Panel", "Series", "View", "curve_of", "outliers_of", "panels_of", "view_of", "widened"]
+__all__ = [
+    "Panel",
+    "Series",
+    "View",
+    "alone",
+    "curve_of",
+    "outliers_of",
+    "panels_of",
+    "view_of",
+    "widened",
+]
 
 _MOST_TOGETHER = len(SERIES)
 _LINE_POINTS = 80
@@ -114,12 +124,18 @@ def view_of(panels: Sequence[Panel], units: DisplayUnits) -> View:
             curve = curve_of(series.fit)
             if curve is not None:
                 rates += [float(curve.rate.min()), float(curve.rate.max())]
-                bands += [float(x) for x in (*curve.low, *curve.high) if math.isfinite(x) and x > 0]
+                ends = (curve.new_low, curve.new_high) if alone(panel) else (curve.low, curve.high)
+                bands += [float(x) for end in ends for x in end if math.isfinite(x) and x > 0]
     rates = _with_bands(rates, bands)
     return View(
         widened(*_span(pressures, units.pressure), _MARGIN, _MARGIN),
         widened(*_span(rates, units.rate), _MARGIN, _MARGIN),
     )
+
+
+def alone(panel: Panel) -> bool:
+    """Whether a panel holds one law, which leaves room for its prediction band."""
+    return len(panel.series) == 1
 
 
 def _ends(value: float, sd: float | None) -> list[float]:

@@ -131,6 +131,15 @@ class AtTemperature:
                 "the rate changes there as it did between them is taken on trust",
             )
             cautions = (*cautions, caution)
+        if self.sigma_p is not None:
+            ends = effect.sigma_p_ci95
+            agree = ends[0] <= self.sigma_p <= ends[1]
+            caution = Caution(
+                "sigma-p-not-used",
+                f"the stated {100.0 * self.sigma_p:.3g} % per kelvin is not used, as the tests "
+                f"tell their own, which {'agrees' if agree else 'does not agree'} with it",
+            )
+            cautions = (*cautions, caution)
         done = Normalisation(
             temperature=self.temperature, sigma_p=effect.sigma_p, pi_k=effect.pi_k, stated=False
         )
