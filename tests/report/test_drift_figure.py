@@ -48,7 +48,7 @@ def test_centre_and_limits_stand_where_the_chart_has_them() -> None:
     labels = [label.get_text() for label in lower.get_xticklabels()]
     assert labels[0] == "M1\n2031-03-01"
     assert upper.get_ylabel() == "Burn rate (mm/s)"
-    assert "base: batches at 4 MPa absolute" in footnote(figure)
+    assert "base: batches at 4.00 MPa absolute" in footnote(figure)
 
 
 def test_a_change_of_level_and_signals_are_explained() -> None:

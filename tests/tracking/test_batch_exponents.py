@@ -7,6 +7,7 @@ import pytest
 from scipy.special import fdtrc
 
 from strandwise.tracking import RateObservations, analyse
+from strandwise.tracking.heterogeneity import slopes_p
 
 
 def campaign(seed: int, *, firings: bool, spread: float) -> RateObservations:
@@ -51,6 +52,20 @@ def test_agrees_with_a_dense_regression(seed: int, firings: bool) -> None:
     ratio = (one - free) / (one_df - free_df) / (free / free_df)
     expected = float(fdtrc(one_df - free_df, free_df, ratio))
     assert analysis.exponent_heterogeneity_p == pytest.approx(expected, rel=1e-6)
+
+
+def test_equal_slopes_of_a_published_covariance_analysis() -> None:
+    # Snedecor and Cochran, Statistical Methods, 6th ed. (1967), p. 422: bacilli before and after
+    # two drugs and a control, ten persons each. Separate slopes against one for all:
+    # F(2, 24) = 0.592959, p = 0.560585 (data as printed by a public manual, refitted).
+    text = """11,6 8,0 5,2 14,8 19,11 6,4 10,13 6,1 11,8 3,0
+               6,0 6,2 7,3 8,1 18,18 8,4 19,14 8,9 5,1 15,9
+               16,13 13,10 11,18 9,5 21,23 16,12 12,5 12,16 7,1 12,20"""
+    before, after = np.array([pair.split(",") for pair in text.split()], dtype=float).T
+    group = np.repeat(np.arange(3), 10)
+    p = slopes_p(group, before, before[:, None], after)
+    assert p == pytest.approx(0.560585, abs=5e-7)
+    assert fdtrc(2, 24, 0.592959) == pytest.approx(p, abs=1e-6)
 
 
 def test_false_alarms_are_as_rare_as_said_and_a_real_spread_is_seen() -> None:

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import dataclasses
 import warnings
 from collections.abc import Mapping
 
@@ -277,6 +278,15 @@ def test_tests_at_other_temperatures(base: float, slow: float | None, said: str 
     found = [c.message for c in row.cautions if c.code == "temperatures-differ"]
     assert len(found) == (said is not None)
     assert said is None or said in found[0]
+
+
+@pytest.mark.parametrize(("apart", "told"), [(8.0, False), (30.0, True)])
+def test_tests_at_many_temperatures_are_told(apart: float, told: bool) -> None:
+    observations = campaign(SPREAD, batch_sd=0.02, test_sd=0.01, temperature={"base": 290.0})
+    known = [290.0 + apart * (number % 2) for number in range(len(observations.test))]
+    found = compare(dataclasses.replace(observations, temperature=known))
+    said = [c.message for c in found.cautions if c.code == "temperatures-spread"]
+    assert [f"up to {apart:.0f} K apart" in text for text in said] == [True] * told
 
 
 def test_a_temperature_that_is_none_is_refused() -> None:

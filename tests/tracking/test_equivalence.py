@@ -105,5 +105,5 @@ def test_rates_without_scatter_are_judged_by_their_value() -> None:
 
 @pytest.mark.parametrize("margin", [0.0, -0.05, 1.0, float("nan")])
 def test_margins_out_of_range(margin: float) -> None:
-    with pytest.raises(DataError, match="the margin is"):
+    with pytest.raises(DataError, match="cannot be asked about"):
         equivalence(drawn(0.0, 1), margin)

@@ -93,6 +93,14 @@ def test_parallel_lines() -> None:
         if sd is not None:
             assert estimate.sd == pytest.approx(sd, abs=5e-9)
     assert fit.contrast([0, 0, 0, 1]).t == pytest.approx(6.0012, abs=5e-5)
+    # Means adjusted to the covariate's own, and the F of both drugs together: 2.136128 on 2 and 26.
+    middle = float(np.mean(bacilli_columns(own_slopes=False)[1][:, 3]))
+    means = [fit.contrast([*(np.arange(3) == at), middle]).value for at in (1, 2, 0)]
+    assert means == pytest.approx([6.7149635, 6.8239348, 10.1611017], abs=5e-8)
+    both = np.array([[-1.0, 1, 0, 0], [-1, 0, 1, 0]])
+    off = both @ fit.beta
+    ratio = off @ np.linalg.solve(both @ fit.covariance @ both.T, off) / 2
+    assert ratio == pytest.approx(2.136128, abs=5e-7)
 
 
 def test_separate_slopes() -> None:

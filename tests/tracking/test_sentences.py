@@ -11,6 +11,7 @@ from strandwise.tracking import (
     FormulationShift,
     dose_sentence,
     sentence,
+    spread_sentence,
 )
 
 BASE = FormulationShift(
@@ -150,3 +151,15 @@ SLOPE = DoseSlope(
 )  # fmt: skip
 def test_dose(change: dict[str, object], text: str) -> None:
     assert dose_sentence(replace(SLOPE, **change)) == text
+
+
+def test_spreads_are_told_with_whose_they_are() -> None:
+    even = among(SLOWER)
+    assert spread_sentence(even) == (
+        "standard deviation of the rate: 2.0 % from batch to batch, 1.0 % from test to test within "
+        "a batch"
+    )
+    wild = replace(SLOWER, cautions=(Caution("tests-scatter-more", ""),))
+    told = spread_sentence(among(wild))
+    assert "of all formulations together (carbonate-10 spreads more, see there): 2.0 %" in told
+    assert spread_sentence(replace(even, between_batch_sd=None, within_batch_sd=None)) == ""

@@ -109,6 +109,13 @@ def test_noise_free_campaign_gives_back_its_truth(stated: float | None, offset: 
     assert ("uncertainty-overstated" in codes(comparison)) == (stated is not None)
 
 
+@pytest.mark.parametrize(("test_sd", "told"), [(3e-5, True), (3e-3, False)])
+def test_rates_that_no_reading_gives_are_told(test_sd: float, told: bool) -> None:
+    comparison = compare(campaign({"base": 3, "retarded": 3}, batch_sd=0.02, test_sd=test_sd))
+    said = [c.message for c in comparison.cautions if c.code == "no-scatter"]
+    assert ["rather than measured" in text for text in said] == [True] * told
+
+
 def test_batch_differences_alone_do_not_hide_the_exponent() -> None:
     comparison = compare(
         campaign({"base": 3, "retarded": 3}, n_shifts={"retarded": -0.06}, batch_sd=0.03, seed=2)

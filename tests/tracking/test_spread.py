@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 
@@ -76,6 +78,14 @@ def test_a_formulation_whose_batches_vary_more_is_told_and_has_wider_intervals()
 def test_tests_that_scatter_more_are_told() -> None:
     found = compare(campaign({"base": 3, "b": 3}, batch_sd={}, test_sd={"b": 0.08}, seed=2))
     assert "tests-scatter-more" in codes(found, "b")
+    # The spread of each is told; that of all together lies between them.
+    (row,) = (one for one in found.formulations if one.formulation == "b")
+    (text,) = (c.message for c in row.cautions if c.code == "tests-scatter-more")
+    own, others = (
+        float(x) / 100 for x in re.findall(r"by ([\d.]+) % to their ([\d.]+) %", text)[0]
+    )
+    assert own == pytest.approx(0.08, rel=0.4)
+    assert others < found.within_batch_sd < own
 
 
 def test_alike_formulations_are_seldom_called_unlike() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+import math
 import sys
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +14,9 @@ from strandwise.cli.common import (
     campaign_folder,
     echo_cautions,
     echo_conduct,
+    echo_done,
     echo_json,
+    echo_text,
     examples,
     figure_option,
     json_option,
@@ -111,11 +115,11 @@ def command(
         return
     print_comparison(comparison, shown)
     if judged is not None:
-        click.echo()
+        echo_text()
         for row in judged:
-            click.echo(f"{equivalence_sentence(row)}.")
+            echo_text(f"{equivalence_sentence(row)}.")
     if figure is not None:
-        click.echo(f"\nPicture: {figure}")
+        echo_done(f"\nPicture: {figure}")
     echo_conduct()
 
 
@@ -124,10 +128,14 @@ def _margin(text: str) -> float:
     from strandwise.units import Kind, parse_quantity
 
     try:
-        return parse_quantity(text, Kind.RATIO).si
+        margin = parse_quantity(text, Kind.RATIO).si
     except UnitError as error:
         msg = f"--within: {error.message}"
         raise UnitError(msg, expected=error.expected, hint=error.hint) from error
+    if not 0.0 < margin < 1.0:
+        msg = f"--within: `{text}` is no margin for a change of the burn rate"
+        raise UnitError(msg, expected="more than 0 % and less than 100 %, such as `5 %`")
+    return margin
 
 
 def _equivalence_json(row: Equivalence) -> dict[str, Any]:
@@ -262,7 +270,7 @@ def print_comparison(comparison: Comparison, units: DisplayUnits) -> None:
         title=f"Formulations against {comparison.baseline} at {at} absolute",
         notes=_notes(comparison),
     )
-    click.echo()
+    echo_text()
     for shift in comparison.formulations:
         text = sentence(
             shift,
@@ -270,13 +278,13 @@ def print_comparison(comparison: Comparison, units: DisplayUnits) -> None:
             format_pressure=lambda value: pressure_text(value, units),
             format_rate=lambda value: rate_text(value, units),
         )
-        click.echo(f"{text}.")
+        echo_text(f"{text}.")
     for dose in comparison.doses:
         text = dose_sentence(dose)
-        click.echo(f"{text[:1].upper()}{text[1:]}.")
+        echo_text(f"{text[:1].upper()}{text[1:]}.")
     for slope in comparison.covariates:
-        text = covariate_sentence(slope)
-        click.echo(f"{text[:1].upper()}{text[1:]}.")
+        text = covariate_sentence(_in_units(slope, units))
+        echo_text(f"{text[:1].upper()}{text[1:]}.")
     cautions = [(s.formulation, caution) for s in comparison.formulations for caution in s.cautions]
     cautions += [
         (dose.ingredient, caution) for dose in comparison.doses for caution in dose.cautions
@@ -284,6 +292,32 @@ def print_comparison(comparison: Comparison, units: DisplayUnits) -> None:
     cautions += [(slope.name, c) for slope in comparison.covariates for c in slope.cautions]
     cautions += [("", caution) for caution in comparison.cautions]
     echo_cautions(cautions)
+
+
+def _in_units(slope: CovariateSlope, units: DisplayUnits) -> CovariateSlope:
+    """The same slope for a round step in the reader's unit."""
+    from strandwise.report.labels import plain_number, unit_text
+    from strandwise.workflow.tracking import COVARIATES
+
+    unit = {"density": units.density, "process temperature": units.temperature}.get(slope.name)
+    if unit is None or slope.percent_per_step is None:
+        return slope
+    step = COVARIATES["density" if slope.name == "density" else "process-temperature"][1]
+    size = step / float(unit.factor)
+    decade = 10.0 ** math.floor(math.log10(size))
+    round_size = min((decade * x for x in (1, 2, 5, 10)), key=lambda x: abs(math.log(x / size)))
+
+    def over(change: float) -> float:
+        """Of one step, so many of which are the round one."""
+        return 100.0 * math.expm1(round_size / size * math.log1p(max(change / 100.0, -1 + 1e-12)))
+
+    ends = slope.ci95
+    return dataclasses.replace(
+        slope,
+        step_text=f"{plain_number(round_size)} {unit_text(unit)}",
+        percent_per_step=over(slope.percent_per_step),
+        ci95=None if ends is None else (over(ends[0]), over(ends[1])),
+    )
 
 
 def _pair(ends: list[float] | None) -> tuple[float, float] | None:
@@ -299,15 +333,10 @@ def _with_interval(value: float | None, interval: tuple[float, float] | None) ->
 
 def _notes(comparison: Comparison) -> list[str]:
     from strandwise.report.labels import format_interval, format_number
+    from strandwise.tracking import spread_sentence
 
-    notes = []
-    spreads = {
-        "from batch to batch": comparison.between_batch_sd,
-        "from test to test within a batch": comparison.within_batch_sd,
-    }
-    known = [f"{100 * sd:.1f} % {what}" for what, sd in spreads.items() if sd is not None]
-    if known:
-        notes.append("Standard deviation of the rate: " + ", ".join(known) + ".")
+    spread = spread_sentence(comparison)
+    notes = [f"{spread[:1].upper()}{spread[1:]}."] if spread else []
     if comparison.between_batch_n_sd is not None:
         notes.append(
             "Standard deviation of the exponent from batch to batch: "

@@ -11,7 +11,9 @@ from strandwise.cli.common import (
     campaign_argument,
     campaign_folder,
     echo_cautions,
+    echo_done,
     echo_json,
+    echo_text,
     examples,
     figure_option,
     json_option,
@@ -79,7 +81,7 @@ def command(
         return
     _print(chart, shown)
     if figure is not None:
-        click.echo(f"\nPicture: {figure}")
+        echo_done(f"\nPicture: {figure}")
 
 
 def _as_json(chart: DriftChart) -> dict[str, Any]:
@@ -148,11 +150,11 @@ def _print(chart: DriftChart, units: DisplayUnits) -> None:
     print_table(
         columns, rows, file=sys.stdout, title=f"Batches of {chart.formulation} at {at} absolute"
     )
-    click.echo()
+    echo_text()
     for text in drift_sentences(
         chart,
         format_pressure=lambda value: pressure_text(value, units),
         format_rate=lambda value: rate_text(value, units),
     ):
-        click.echo(f"{text[:1].upper()}{text[1:]}.")
+        echo_text(f"{text[:1].upper()}{text[1:]}.")
     echo_cautions(("", caution) for caution in chart.cautions)

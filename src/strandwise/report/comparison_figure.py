@@ -50,6 +50,8 @@ _RATE_REASONS = {
     True: ("method-confounded", "exponent-not-measured", "not-separable"),
 }
 _REFERENCE = "reference"
+# Cautions that leave the exponents of formulations untold from those of their batches.
+_OF_BATCHES = {"not-separable", "exponents-not-separable"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,11 +83,11 @@ def draw_comparison(comparison: Comparison, units: DisplayUnits, title: str = ""
         The comparison holds the baseline alone.
     """
     pressure = in_unit(comparison.pressure, units.pressure)
-    place = f"{plain_number(float(f'{pressure:.4g}'))} {unit_text(units.pressure)}"
+    place = f"{format_number(pressure)} {unit_text(units.pressure)}"
     rows = comparison.formulations
     others = [row for row in rows if row.formulation != comparison.baseline]
     if not others:
-        msg = f"no formulation has tests to set beside the baseline {comparison.baseline!r}"
+        msg = f"no formulation has tests to set beside the baseline `{comparison.baseline}`"
         raise RequestError(msg, hint="log tests of another formulation first")
     labels = [_row_label(row, comparison) for row in rows]
     row_height = _ROW_GAP + _LABEL_LINE * max(label.count("\n") + 1 for label in labels)
@@ -250,6 +252,14 @@ def _sentences(others: Sequence[FormulationShift], comparison: Comparison) -> li
         sentences.append(
             f"Filled: differs from the baseline at the 5 % level{many}; hollow: no difference "
             "was shown, which does not show that there is none."
+        )
+    elif any(row.shift is not None or row.n_shift is not None for row in others):
+        sentences.append("Hollow: whether it differs from the baseline cannot be told.")
+    codes = {caution.code for caution in comparison.cautions}
+    if codes & _OF_BATCHES and any(row.n_shift_ci95 for row in others):
+        sentences.append(
+            "Exponents are compared as those of the batches tested: how far batches of one "
+            "formulation differ in it is not known."
         )
     if any(map(_extrapolated, comparison.formulations)):
         sentences.append(

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from strandwise.errors import RequestError
 from strandwise.report.axes import add_footnote, add_heading
-from strandwise.report.labels import axis_label, in_unit, plain_number, unit_text
+from strandwise.report.labels import axis_label, format_number, in_unit, plain_number, unit_text
 from strandwise.report.style import ACCENT, FAINT, INK, MUTED, SERIES, house_style, new_figure
 
 if TYPE_CHECKING:
@@ -48,7 +48,7 @@ def draw_drift(chart: DriftChart, units: DisplayUnits, title: str = "") -> Figur
         msg = f"one batch of {chart.formulation} shows no drift"
         raise RequestError(msg, expected="two batches at least", hint="mix and test another")
     pressure = in_unit(chart.pressure, units.pressure)
-    place = f"{plain_number(float(f'{pressure:.4g}'))} {unit_text(units.pressure)}"
+    place = f"{format_number(pressure)} {unit_text(units.pressure)}"
     with house_style():
         figure = new_figure(_WIDTH, _HEIGHT)
         upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=[5, 2])
@@ -100,7 +100,7 @@ def _rule(ax: Axes, rate: float, units: DisplayUnits, name: str, *, dashed: bool
     ax.text(
         1.01,
         value,
-        f"{name}\n{value:.3g}",
+        f"{name}\n{format_number(value)}",
         transform=ax.get_yaxis_transform(),
         va="center",
         fontsize=8.0,
@@ -145,7 +145,7 @@ def _draw_steps(ax: Axes, chart: DriftChart) -> None:
         ax.text(
             1.01,
             limit,
-            f"limit\n{limit:.2g} %",
+            f"limit\n{format_number(limit, digits=2)} %",
             transform=ax.get_yaxis_transform(),
             va="center",
             fontsize=8.0,

@@ -37,6 +37,7 @@ from strandwise.tracking.sentences import (
     in_megapascals,
     in_millimetres_per_second,
     sentence,
+    spread_sentence,
 )
 from strandwise.tracking.shifts import compare_formulations
 from strandwise.tracking.what_if import (
@@ -92,5 +93,6 @@ __all__ = [
     "sentence",
     "shift_precision",
     "signal_sentence",
+    "spread_sentence",
     "variance_components",
 ]

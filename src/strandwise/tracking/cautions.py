@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -23,6 +24,11 @@ _UNLIKELY = 0.05
 _SHARED_MATTERS = 0.005  # of the rate
 # Mean temperatures of the tests this far apart (K) move the rate by about 1 % at _SENSITIVITY.
 _TEMPERATURES_APART = 5.0
+# Between the coldest and the warmest test (K); `fit` then looks for the effect as well.
+_TEMPERATURES_SPREAD = 10.0
+# Scatter of ln r that no reading of a burn is as good as (common practice, no source), where so
+# many degrees of freedom make it no luck.
+_NO_READING, _ENOUGH_DF = 5e-4, 4
 # Change of ln r per kelvin, a middle value of solid propellants (from memory: 0.1 to 0.5 %/K).
 _SENSITIVITY = 0.002
 
@@ -53,6 +59,7 @@ def comparison_cautions(analysis: Analysis) -> tuple[Caution, ...]:
         _few_batches,
         _exponents_not_separable,
         _shared_errors,
+        _temperatures_spread,
         _no_batch_scatter,
         _no_scatter,
         _exponent_varies,
@@ -131,13 +138,32 @@ def _varies_more(analysis: Analysis, name: str) -> Caution | None:
 def _scatters_more(analysis: Analysis, name: str) -> Caution | None:
     for one in analysis.unlike:
         if one.formulation == name and not one.of_batches:
+            sds = _test_sds(analysis, name)
+            shown = (
+                "" if sds is None else f"by {100 * sds[0]:.1f} % to their {100 * sds[1]:.1f} %, "
+            )
             return Caution(
                 "tests-scatter-more",
                 f"tests of {name} scatter about their batch {one.ratio:.1f} times as much as those "
-                f"of the other formulations (p = {one.p:.1g}): its intervals rest on its own "
-                "scatter; look for a test that stands out, for cracks, voids or poor inhibition",
+                f"of the other formulations ({shown}p = {one.p:.1g}): its intervals rest on its "
+                "own scatter, the others' on theirs; look for a test that stands out, for cracks, "
+                "voids or poor inhibition",
             )
     return None
+
+
+def _test_sds(analysis: Analysis, name: str) -> tuple[float, float] | None:
+    """Scatter of ln r within batches of one formulation and of the others, readings included."""
+    sds = analysis.fit.residual_sds
+    if sds is None or len(sds) < 2:
+        return None
+    own, strands = analysis.tests.rows_of(name), ~analysis.tests.is_firing
+    known = analysis.known_variance
+    found = []
+    for sd, rows in ((sds[1], own), (sds[0], ~own)):
+        alike = rows & strands if (rows & strands).any() else rows
+        found.append(math.sqrt(sd**2 + (0.0 if known is None else float(np.mean(known[alike])))))
+    return found[0], found[1]
 
 
 def _method_confounded(analysis: Analysis, name: str) -> Caution | None:
@@ -156,6 +182,24 @@ def _method_confounded(analysis: Analysis, name: str) -> Caution | None:
         "measure one formulation both ways"
     )
     return Caution("method-confounded", message)
+
+
+def _temperatures_spread(analysis: Analysis) -> Caution | None:
+    # Within formulations: what lies between them is told of each.
+    span = 0.0
+    for name in analysis.names:
+        own = analysis.tests.temperature[analysis.tests.rows_of(name)]
+        known = own[~np.isnan(own)]
+        span = max(span, float(np.ptp(known)) if known.size else 0.0)
+    if span <= _TEMPERATURES_SPREAD:
+        return None
+    return Caution(
+        "temperatures-spread",
+        f"tests of one formulation were made at temperatures up to {span:.0f} K apart, and the "
+        "comparison does not allow for them: what they did to the rates is in the scatter, and "
+        "the intervals are wide for that; `fit` says how the rate changes with temperature, where "
+        "the tests tell",
+    )
 
 
 def _temperatures_differ(analysis: Analysis, name: str) -> Caution | None:
@@ -232,11 +276,21 @@ def _no_batch_scatter(analysis: Analysis) -> Caution | None:
 
 
 def _no_scatter(analysis: Analysis) -> Caution | None:
-    if not analysis.fit.exact:
+    fit = analysis.fit
+    if fit.exact:
+        message = (
+            "the rates follow the model without any scatter, which measurements do not: an "
+            "interval of no width says nothing about real propellant"
+        )
+        return Caution("no-scatter", message)
+    if fit.within_sd is None or fit.within_sd >= _NO_READING:
+        return None
+    if fit.within_df < _ENOUGH_DF or analysis.known_variance is not None:
         return None
     message = (
-        "the rates follow the model without any scatter, which measurements do not: an interval "
-        "of no width says nothing about real propellant"
+        f"tests of one batch scatter by {100 * fit.within_sd:.2g} % of the rate, less than "
+        "readings of strands can: where rates were worked out from a law rather than measured, "
+        "these intervals say nothing about real propellant"
     )
     return Caution("no-scatter", message)
 

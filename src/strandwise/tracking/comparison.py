@@ -133,7 +133,7 @@ class RateObservations:
                     raise DataError(msg, expected="a standard uncertainty of zero or more, or None")
         for test, value in zip(self.test, self.temperature or (), strict=True):
             if value is not None and not (math.isfinite(value) and value > 0):
-                msg = f"the temperature of test {test} is {value!r} K"
+                msg = f"the temperature of test {test} is {value} K"
                 raise DataError(msg, expected="kelvin above zero, or None")
 
     def _check_batches(self) -> None:

@@ -74,10 +74,10 @@ def _level(
     chart: DriftChart, format_pressure: Callable[[float], str], format_rate: Callable[[float], str]
 ) -> str:
     count = len(chart.points)
-    text = (
-        f"{count} {'batch' if count == 1 else 'batches'} of {chart.formulation} burn "
-        f"{format_rate(chart.centre)} at {format_pressure(chart.pressure)} on average"
-    )
+    burn = f"{format_rate(chart.centre)} at {format_pressure(chart.pressure)}"
+    if count == 1:
+        return f"the one batch of {chart.formulation} burns {burn}"
+    text = f"{count} batches of {chart.formulation} burn {burn} on average"
     if chart.lower is None or chart.upper is None or chart.sigma is None:
         return text
     return (

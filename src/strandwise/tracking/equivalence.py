@@ -79,8 +79,8 @@ def equivalence(comparison: Comparison, margin: float) -> tuple[Equivalence, ...
     D. J. Schuirmann, J. Pharmacokinet. Biopharm. 15 (1987) 657 (from memory).
     """
     if not 0.0 < margin < 1.0:
-        msg = f"the margin is {margin!r}"
-        raise DataError(msg, expected="a fraction above 0 and below 1, 0.05 for 5 %")
+        msg = f"a margin of {100.0 * margin:.3g} % of the burn rate cannot be asked about"
+        raise DataError(msg, expected="more than 0 % and less than 100 %")
     return tuple(
         _judge(row, comparison.baseline, margin)
         for row in comparison.formulations

@@ -18,9 +18,11 @@ __all__ = [
     "in_megapascals",
     "in_millimetres_per_second",
     "sentence",
+    "spread_sentence",
 ]
 
 _SIGNIFICANT = 0.05
+_SPREAD_CODES = ("tests-scatter-more", "batches-vary-more")
 _NO_INTERVAL = {
     "not-separable": (
         "without a second batch of at least one formulation, what the formulation did cannot be "
@@ -74,6 +76,35 @@ def sentence(
     if shift.shift is not None:
         clauses.append(_range_clause(shift, comparison, at, format_pressure))
     return "; ".join(clause for clause in clauses if clause)
+
+
+def spread_sentence(comparison: Comparison) -> str:
+    """Say how far batches and tests differ, without a full stop; empty where it is not known.
+
+    Where one formulation spreads more than the others, the figures are those of all together.
+
+    Parameters
+    ----------
+    comparison
+        Of formulations.
+    """
+    spreads = {
+        "from batch to batch": comparison.between_batch_sd,
+        "from test to test within a batch": comparison.within_batch_sd,
+    }
+    known = [f"{100 * sd:.1f} % {what}" for what, sd in spreads.items() if sd is not None]
+    if not known:
+        return ""
+    apart = [
+        row.formulation
+        for row in comparison.formulations
+        if any(caution.code in _SPREAD_CODES for caution in row.cautions)
+    ]
+    whose = ""
+    if apart:
+        verb = "spreads" if len(apart) == 1 else "spread"
+        whose = f" of all formulations together ({' and '.join(apart)} {verb} more, see there)"
+    return f"standard deviation of the rate{whose}: {', '.join(known)}"
 
 
 def dose_sentence(slope: DoseSlope) -> str:

@@ -1,0 +1,76 @@
+"""What `compare` and `drift` answer to requests that make no sense, and in whose name."""
+
+from __future__ import annotations
+
+import json
+import math
+import shutil
+from pathlib import Path
+
+import pytest
+
+from strandwise.cli import main
+
+ROOT = Path(__file__).parents[2]
+
+
+@pytest.mark.parametrize("margin", ["0 %", "100 %", "250 %"])
+def test_a_margin_that_is_none_is_refused(
+    margin: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(ROOT)
+    assert main(["compare", "demo", "--within", margin]) == 1
+    said = capsys.readouterr()
+    assert f"--within: `{margin}` is no margin" in said.err
+    assert said.out == ""
+
+
+@pytest.mark.parametrize("shift", ["0 %", "100 %", "-150 %"])
+def test_a_shift_that_cannot_be_is_refused(
+    shift: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(ROOT)
+    assert main(["plan", "demo", "--shift", shift]) == 1
+    assert f"--shift: `{shift}` is no change of the burn rate" in capsys.readouterr().err
+
+
+def test_a_shift_too_small_for_any_design_is_told(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(ROOT)
+    assert main(["plan", "demo", "--shift", "0.1 %"]) == 0
+    told = capsys.readouterr().out
+    assert "No design of up to 60 batches of each formulation shows a shift of 0.1 %" in told
+
+
+def test_a_covariate_is_told_in_the_units_of_the_reader(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(ROOT)
+    asked = ["compare", "demo", "--covariate", "process-temperature"]
+    assert main([*asked, "--json"]) == 0
+    (slope,) = json.loads(capsys.readouterr().out)["covariates"]
+    low, high = (math.log1p(end / 100.0) for end in slope["ci95"])
+    # 20 °F are 11.11 K, where the program's own step is 10 K.
+    low, high = (100.0 * math.expm1(end * 20.0 / 18.0) for end in (low, high))
+    assert main([*asked, "--units", "inch-pound"]) == 0
+    said = "20 °F more process temperature shows no measurable change in burn rate: between "
+    assert f"{said}{-low:.0f} % slower and {high:.0f} % faster." in capsys.readouterr().out
+
+
+def test_a_baseline_without_tests_is_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = tmp_path / "campaigns" / "demo"
+    shutil.copytree(ROOT / "campaigns" / "demo", folder)
+    recipes = folder / "formulations.toml"
+    recipes.write_text(
+        recipes.read_text(encoding="utf-8") + '[bare]\nparent = "base"\nadd = '
+        '[{ ingredient = "calcium-carbonate", parts = 1 }]\n',
+        encoding="utf-8",
+    )
+    for command in ("compare", "plan"):
+        assert main(["--bench", str(tmp_path), command, "demo", "--baseline", "bare"]) == 1
+        said = capsys.readouterr().err
+        assert "no test of the baseline `bare` may be used" in said
+        assert "expected one of base, carbonate-10, carbonate-20" in said
