@@ -245,4 +245,4 @@ def test_command_ranks_for_a_motor(
     assert main([*asked, "--at", "4 MPa"]) == 2
     assert "--at goes without --motor" in capsys.readouterr().err
     assert main(["plan", "demo", "--motor", "none"]) != 0
-    assert "there is no motor's file 'none'" in capsys.readouterr().err
+    assert "there is no motor's file `none`" in capsys.readouterr().err

@@ -206,7 +206,7 @@ def test_state_in_a_sentence() -> None:
 @pytest.mark.parametrize(
     ("options", "message"),
     [
-        ({"formulation": "base"}, "the shift of 'base' cannot be planned for"),
+        ({"formulation": "base"}, "the shift of `base` cannot be planned for"),
         ({"formulation": "none"}, "expected one of slow"),
         ({"strand_range": (5e6, 2e6)}, "permitted pressures run from"),
         ({"firing_range": (0.0, 2e6)}, "permitted pressures run from"),
@@ -220,3 +220,42 @@ def test_requests_that_cannot_be_met(options: dict[str, object], message: str) -
 def test_the_baseline_alone_has_nothing_to_plan() -> None:
     with pytest.raises(DataError, match="only the baseline base"):
         next_tests(analysed({"base": 3}))
+
+
+def test_pressures_that_no_rig_tells_apart_are_one_suggestion() -> None:
+    # The decision lies 1 % beside the middle of the range tested.
+    analysis = analysed({"base": 2, "slow": 2}, batch_sd=0.0, test_sd=0.04, at=3.78e6)
+    plan = next_tests(analysis, most=40)
+    for name in ("base", "slow"):
+        of_one = [s for s in plan.suggestions if s.kind == "strand" and s.formulation == name]
+        tested = sorted(one.tests[0].pressure for one in of_one)
+        assert len(tested) > 1
+        assert all(high / low > 1.03 for low, high in pairwise(tested))
+        assert 3.78e6 in tested
+
+
+def test_methods_that_nothing_ties_together_are_the_reason() -> None:
+    rng = np.random.default_rng(5)
+    rows = [
+        (f"{name}{batch}", name, name == "slow", pressure)
+        for name in ("base", "slow")
+        for batch in range(2)
+        for pressure in (2e6, 3e6, 5e6)
+    ]
+    rates = [7e-3 * (row[3] / AT) ** 0.4 * np.exp(0.02 * rng.normal()) for row in rows]
+    analysis = analyse(
+        RateObservations(
+            test=[f"T{index}" for index in range(len(rows))],
+            batch=[row[0] for row in rows],
+            formulation=[row[1] for row in rows],
+            is_firing=[row[2] for row in rows],
+            pressure=[row[3] for row in rows],
+            rate=[float(rate) for rate in rates],
+        ),
+        baseline="base",
+        pressure=3e6,
+    )
+    assert next_tests(analysis).suggestions == ()
+    told = next_tests(analysis, strand_range=(2e6, 5e6), firing_range=(2e6, 5e6), most=40)
+    assert {one.kind for one in told.suggestions} == {"strand", "firing", "new-batch"}
+    assert all("was measured by one method only" in one.why for one in told.suggestions)

@@ -183,15 +183,16 @@ def test_sentence_of_a_design() -> None:
         -0.05, batches=7, tests_per_batch=3, batch_sd=0.025, test_sd=0.02, formulations=3
     )
     assert design_sentence(design).startswith(
-        "7 batches of the baseline and of 3 formulations, 3 tests each, show a burn rate 5 % slower"
+        "7 batches each of the baseline and of the 3 formulations, with 3 tests of every batch, "
+        "show a burn rate 5 % slower"
     )
 
 
 @pytest.mark.parametrize(
     ("change", "message"),
     [
-        ({"shift": 0.0}, r"a shift of 0\.0"),
-        ({"shift": -1.0}, r"a shift of -1\.0"),
+        ({"shift": 0.0}, r"burn rate of 0 % cannot"),
+        ({"shift": -1.0}, r"burn rate of -100 % cannot"),
         ({"batches": 1}, "1 batches of 1 formulations"),
         ({"tests_per_batch": 0}, "with 0 tests each"),
         ({"batch_sd": 0.0, "test_sd": 0.0}, "not both zero"),

@@ -15,6 +15,7 @@ from strandwise.cli.common import (
     echo_cautions,
     echo_conduct,
     echo_json,
+    echo_text,
     examples,
     json_option,
     units_option,
@@ -113,6 +114,9 @@ def command(
     shown = display_units(units or sound.settings.units)
     low = pressure_option(lowest, sound, "--lowest")
     high = pressure_option(highest, sound, "--highest")
+    if low is not None and high is not None and low > high:
+        msg = f"--lowest {lowest} is above --highest {highest}."
+        raise click.UsageError(msg)
     plan = plan_campaign(
         reduce_campaign(sound),
         baseline=baseline,
@@ -129,7 +133,7 @@ def command(
     if as_json:
         echo_json(_as_json(plan, record))
         return
-    _print(plan, shown)
+    _print(plan, shown, shift=shift, permitted=lowest)
 
 
 def _motor(folder: CampaignFolder, campaign: Campaign, named: Path) -> MotorRecord:
@@ -145,10 +149,14 @@ def _shift(text: str | None) -> float | None:
     from strandwise.units import Kind, parse_quantity
 
     try:
-        return -abs(parse_quantity(text, Kind.RATIO).si)
+        shift = abs(parse_quantity(text, Kind.RATIO).si)
     except UnitError as error:
         msg = f"--shift: {error.message}"
         raise UnitError(msg, expected=error.expected, hint=error.hint) from error
+    if not 0.0 < shift < 1.0:
+        msg = f"--shift: `{text}` is no change of the burn rate that could be looked for"
+        raise UnitError(msg, expected="more than 0 % and less than 100 %, such as `5 %`")
+    return -shift
 
 
 def _as_json(plan: CampaignPlan, motor: MotorRecord | None) -> dict[str, Any]:
@@ -263,8 +271,10 @@ def _sheet_json(sheet: RunSheet) -> dict[str, Any]:
     }
 
 
-def _print(plan: CampaignPlan, units: DisplayUnits) -> None:
-    from strandwise.planning import design_sentence, detectable_sentence
+def _print(
+    plan: CampaignPlan, units: DisplayUnits, *, shift: str | None, permitted: str | None
+) -> None:
+    from strandwise.planning import MOST_BATCHES, design_sentence, detectable_sentence
 
     def write(value: float) -> str:
         return pressure_text(value, units)
@@ -275,17 +285,27 @@ def _print(plan: CampaignPlan, units: DisplayUnits) -> None:
     stand, suggestions = _sentences(found, write)
     for text in (*stand, *map(detectable_sentence, plan.detectable)):
         _say(text)
-    click.echo("\nWhat would tell more, the best first:")
+    echo_text("\nWhat would tell more, the best first:")
     for number, text in enumerate(suggestions, start=1):
-        click.echo(f"  {number}. {text}")
+        echo_text(f"  {number}. {text}")
     if not suggestions:
-        click.echo("  nothing inside the pressures permitted")
+        echo_text(
+            "  nothing at the pressures tested of each formulation by each method; --lowest and "
+            "--highest permit others, by either method"
+            if permitted is None
+            else "  nothing inside the pressures permitted"
+        )
     for extension in found.extensions:
-        click.echo(f"  {extension.why}")
+        echo_text(f"  {extension.why}")
     if plan.designs:
-        click.echo("\nDesigns for the shift asked for:")
+        echo_text("\nDesigns for the shift asked for:")
         for design in plan.designs:
-            click.echo(f"  {design_sentence(design)}")
+            echo_text(f"  {design_sentence(design)}")
+    elif shift is not None:
+        echo_text(
+            f"\nNo design of up to {MOST_BATCHES} batches of each formulation shows a shift of "
+            f"{shift} with a chance of 80 %: batches or tests differ too much for it."
+        )
     if plan.sheet is not None:
         _print_sheet(plan.sheet, units)
     echo_cautions(("", caution) for caution in found.cautions)
@@ -317,14 +337,14 @@ def _sentences(
 
 
 def _say(text: str) -> None:
-    click.echo(f"{text[:1].upper()}{text[1:]}.")
+    echo_text(f"{text[:1].upper()}{text[1:]}.")
 
 
 def _print_sheet(sheet: RunSheet, units: DisplayUnits) -> None:
     from strandwise.report.labels import format_number, in_unit, unit_text
     from strandwise.report.tables import Column, print_table
 
-    click.echo()
+    echo_text()
     rows = [
         [
             str(row.position),

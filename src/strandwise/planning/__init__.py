@@ -13,6 +13,7 @@ from strandwise.planning.motor_tests import (
 from strandwise.planning.next_test import NextTests, Suggestion, next_tests
 from strandwise.planning.peak import PeakModel, PeakPrecision, PeakTarget
 from strandwise.planning.power import (
+    MOST_BATCHES,
     DesignPower,
     DetectableShift,
     critical_t_from_arrays,
@@ -30,6 +31,7 @@ from strandwise.planning.sentences import (
 )
 
 __all__ = [
+    "MOST_BATCHES",
     "DesignPower",
     "DetectableShift",
     "MotorSuggestion",

@@ -11,7 +11,7 @@ import numpy as np
 
 from strandwise.errors import DataError
 from strandwise.planning.reasons import RANGE_SLACK, SuggestionKind, tested_range
-from strandwise.tracking import PlannedTest
+from strandwise.tracking import PlannedTest, in_megapascals
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
@@ -28,6 +28,8 @@ __all__ = [
 
 _MOST_BATCHES_TRIED = 6
 _FEWEST_STRANDS = 3
+# Nearer pressures are one suggestion: no rig is set as closely (common practice, no source).
+_SAME_PRESSURE = 1.03
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -90,7 +92,7 @@ def _check_range(limits: tuple[float, float] | None) -> None:
         return
     low, high = limits
     if not (math.isfinite(high) and 0.0 < low <= high):
-        msg = f"the permitted pressures run from {low!r} to {high!r} Pa"
+        msg = f"the permitted pressures run from {in_megapascals(low)} to {in_megapascals(high)}"
         raise DataError(msg, expected="absolute pressures above zero, the lower one first")
 
 
@@ -154,8 +156,12 @@ def candidates(
 def _pressures(limits: tuple[float, float], decision: float) -> list[float]:
     low, high = limits
     middle = min(max(math.sqrt(low * high), low), high)
-    inside = [decision] if low <= decision <= high else []
-    return sorted({low, middle, high, *inside})
+    wanted = [low, high, *([decision] if low <= decision <= high else []), middle]
+    kept: list[float] = []
+    for pressure in wanted:
+        if all(max(pressure, other) > _SAME_PRESSURE * min(pressure, other) for other in kept):
+            kept.append(pressure)
+    return sorted(kept)
 
 
 def _test(batch: str, formulation: str, pressure: float, *, is_firing: bool) -> PlannedTest:

@@ -193,7 +193,7 @@ def _targets(analysis: Analysis, formulation: str | None) -> tuple[str, ...]:
     if formulation is None:
         return others
     if formulation not in others:
-        msg = f"the shift of {formulation!r} cannot be planned for"
+        msg = f"the shift of `{formulation}` cannot be planned for"
         raise DataError(msg, expected=f"one of {', '.join(others)}")
     return (formulation,)
 

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     FloatArray = NDArray[np.float64]
 
 __all__ = [
+    "MOST_BATCHES",
     "DesignPower",
     "DetectableShift",
     "critical_t_from_arrays",
@@ -34,7 +35,8 @@ __all__ = [
 
 _USUAL_POWER = 0.8
 _USUAL_LEVEL = 0.05
-_MOST_BATCHES = 60
+MOST_BATCHES = 60
+"""Of each formulation; designs that need more are not given."""
 _BISECTIONS = 60
 _FARTHEST = 1e3  # standard errors
 _ONE_SIDED_FROM = 6.0  # beyond it the wrong sign comes out significant less than once in 1e9
@@ -191,7 +193,7 @@ def designs_that_detect(
     power: float = _USUAL_POWER,
     level: float = _USUAL_LEVEL,
     leverage: float = 0.0,
-    most_batches: int = _MOST_BATCHES,
+    most_batches: int = MOST_BATCHES,
 ) -> tuple[DesignPower, ...]:
     """Fewest batches that show a shift with the wanted power, for each number of tests.
 
@@ -329,8 +331,8 @@ def _check(
     leverage: float,
 ) -> None:
     if not (math.isfinite(shift) and shift > -1.0 and shift != 0.0):
-        msg = f"a shift of {shift!r} cannot be looked for"
-        raise DataError(msg, expected="a fraction above −1 and not 0, −0.05 for 5 % slower")
+        msg = f"a shift of the burn rate of {100.0 * shift:.3g} % cannot be looked for"
+        raise DataError(msg, expected="more than −100 % and not 0 %, such as −5 % for 5 % slower")
     if batches < 2 or tests_per_batch < 1 or formulations < 1:
         msg = (
             f"{batches} batches of {formulations} formulations with {tests_per_batch} tests each "

@@ -51,8 +51,14 @@ def reason(
     """
     name, at = tests[0].formulation, format_pressure(analysis.pressure)
     count = analysis.tests.batches_of(name)
+    is_firing = tests[0].is_firing
+    other_method = tested_range(analysis, name, is_firing=is_firing) is None
+    if other_method and (kind != "new-batch" or (share is None and count > 1)):
+        return f"{name} was measured by one method only; measured both ways it ties them together"
     if kind == "new-batch":
         batches = f"{name} rests on {count} {'batch' if count == 1 else 'batches'}"
+        if share is None and count > 1:
+            return f"{batches}, and its shift has no interval yet"
         if share is None:
             return (
                 f"{batches}, and without a second batch a formulation cannot be told from a batch"
@@ -62,10 +68,6 @@ def reason(
             "batches differ, which more tests of the same batches do not lessen; a new batch also "
             "tells more of that spread"
         )
-    if tested_range(analysis, name, is_firing=not tests[0].is_firing) is not None and (
-        tested_range(analysis, name, is_firing=tests[0].is_firing) is None
-    ):
-        return f"{name} was measured by one method only; measured both ways it ties them together"
     pressure = tests[0].pressure
     low, high = analysis.tests.pressure_range(name)
     if not low / RANGE_SLACK <= pressure <= high * RANGE_SLACK:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from strandwise.tracking import in_megapascals
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from strandwise.planning.motor_tests import MotorSuggestion
     from strandwise.planning.next_test import NextTests, Suggestion
@@ -35,7 +35,7 @@ def next_tests_sentence(
     format_pressure
         Turns Pa into text with a unit.
     """
-    at, whose = format_pressure(plan.pressure), " and ".join(plan.targets)
+    at, whose = format_pressure(plan.pressure), _listed(plan.targets)
     if plan.interval_now is None:
         return f"the shift of {whose} at {at} has no interval yet"
     text = f"the shift of {whose} at {at} is known to about ±{_percent(plan.interval_now)}"
@@ -96,12 +96,13 @@ def design_sentence(design: DesignPower) -> str:
         From `designs_that_detect`.
     """
     way = "slower" if design.shift < 0 else "faster"
-    tests = f"{design.tests_per_batch} {'test' if design.tests_per_batch == 1 else 'tests'} each"
+    tests = f"{design.tests_per_batch} {'test' if design.tests_per_batch == 1 else 'tests'}"
     others = (
-        "one formulation" if design.formulations == 1 else f"{design.formulations} formulations"
+        "the formulation" if design.formulations == 1 else f"the {design.formulations} formulations"
     )
     return (
-        f"{design.batches} batches of the baseline and of {others}, {tests}, show a burn rate "
+        f"{design.batches} batches each of the baseline and of {others}, with {tests} of every "
+        f"batch, show a burn rate "
         f"{abs(100 * design.shift):.3g} % {way} with a chance of {100 * design.power:.0f} %"
     )
 
@@ -121,6 +122,10 @@ def detectable_sentence(found: DetectableShift) -> str:
         f"{100 * found.power:.0f} % only where it is {abs(100 * found.slower):.2g} % slower or "
         f"{100 * found.faster:.2g} % faster, or more"
     )
+
+
+def _listed(names: Sequence[str]) -> str:
+    return " and ".join([*([", ".join(names[:-1])] if len(names) > 1 else []), names[-1]])
 
 
 def _percent(half_width: float) -> str:

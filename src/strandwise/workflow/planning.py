@@ -23,7 +23,7 @@ from strandwise.planning import (
 from strandwise.tracking import variance_components
 from strandwise.workflow.forecast import anchor_of, tested_formulations, with_sensitivity
 from strandwise.workflow.motor_design import design_of
-from strandwise.workflow.recording import unknown_name
+from strandwise.workflow.opening import unknown_name
 from strandwise.workflow.tracking import analyse_campaign
 
 if TYPE_CHECKING:
