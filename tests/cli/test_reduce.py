@@ -167,7 +167,8 @@ def test_what_cannot_be_is_left_out_of_fits_until_it_is_corrected(run: Any, benc
     assert "S-003" not in fit["tests"]
     assert len(fit["tests"]) == len(before["tests"]) - 1
     assert fit["n"] == pytest.approx(before["n"], rel=0.05)
-    for words in (("fit", "demo", "--batch", "M-01"), ("compare", "demo")):
+    forecast = ("forecast", "demo", "full-size", "--draws", "200")
+    for words in (("fit", "demo", "--batch", "M-01"), ("compare", "demo"), forecast):
         assert "S-003: a burn rate of" in run(*words).out
 
     strands.write_text(right)

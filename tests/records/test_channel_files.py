@@ -47,7 +47,7 @@ def test_its_digest_is_kept_and_checked(two_files: Any) -> None:
 def test_the_reader_refuses_a_changed_file(two_files: Any) -> None:
     (firing,) = two_files.read().sound().firings
     two_files.write("traces/F-1b.csv", OWN + b"3,100\n")
-    with pytest.raises(DataError, match=r"F-1b\.csv has changed since it was logged"):
+    with pytest.raises(DataError, match=r"F-1b\.csv` has changed since it was logged"):
         read_trace(firing.trace)
 
 

@@ -74,3 +74,32 @@ def test_a_baseline_without_tests_is_refused(
         said = capsys.readouterr().err
         assert "no test of the baseline `bare` may be used" in said
         assert "expected one of base, carbonate-10, carbonate-20" in said
+
+
+def test_a_plateau_is_told_beside_the_shift(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bench = tmp_path / "bench"
+    asked = ["--bench", str(bench), "compare", "flat", "--json"]
+    assert main(["init", str(bench)]) == 0
+    recipe = "potassium-nitrate 65, sorbitol 35"
+    assert main(["--bench", str(bench), "new", "flat", "--recipe", recipe]) == 0
+    folder = bench / "campaigns" / "flat"
+    formulations = folder / "formulations.toml"
+    parts = "potassium-nitrate = 60, sorbitol = 35, calcium-carbonate = 5"
+    chalked = f"\n[chalk]\ningredients = {{ {parts} }}\n"
+    formulations.write_text(formulations.read_text(encoding="utf-8") + chalked, encoding="utf-8")
+    rows, strands = ["batch,formulation"], ["test,batch,length (mm),time (s),pressure (MPa)"]
+    for number in range(4):
+        rows.append(f"B-{number},{'chalk' if number % 2 else 'base'}")
+        for k, pressure in enumerate((1.0, 1.4, 2.0, 2.8, 4.0, 5.6, 8.0)):
+            # Above 2 MPa a plateau; one test in two is 0.5 % fast.
+            rate = 8.0 * min(pressure / 2.0, 1.0) ** 0.6 * (1.005 if (k + number) % 2 else 1.0)
+            strands.append(f"S-{number}-{k},B-{number},80,{80.0 / rate:.4f},{pressure}")
+    (folder / "batches.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    (folder / "strands.csv").write_text("\n".join(strands) + "\n", encoding="utf-8")
+    capsys.readouterr()
+    assert main(asked) == 0
+    told = json.loads(capsys.readouterr().out)
+    (bent,) = [c for c in told["warnings"] if c["code"] == "not-a-power-law"]
+    assert "batches B-0, B-1, B-2, B-3 bend away" in bent["message"]

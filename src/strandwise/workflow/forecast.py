@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from strandwise.errors import RequestError
 from strandwise.findings import Caution
 from strandwise.forecast import forecast_motor, law_from_analysis, law_from_fit
-from strandwise.workflow.analysis import fit_campaign
+from strandwise.workflow.analysis import fit_campaign, impossible_cautions
 from strandwise.workflow.motor_design import design_of
 from strandwise.workflow.opening import unknown_name
 from strandwise.workflow.tracking import analyse_campaign
@@ -184,6 +184,7 @@ def forecast_campaign(
     names = forecast_formulations(reduced, formulations, batch)
     analysis = analyse_campaign(reduced, baseline=anchor_of(reduced))
     bent = law_cautions(reduced, names, law=law, batch=batch)
+    left_out = [point for point in reduced.points if not point.used]
     found = []
     for name in names:
         source = law_source(reduced, name, analysis=analysis, batch=batch, law=law, fitter=fitter)
@@ -199,7 +200,8 @@ def forecast_campaign(
             cautions=cautions,
             format_pressure=format_pressure,
         )
-        found.append(dataclasses.replace(forecast, cautions=(*bent[name], *forecast.cautions)))
+        told = (*bent[name], *impossible_cautions(p for p in left_out if p.formulation == name))
+        found.append(dataclasses.replace(forecast, cautions=(*told, *forecast.cautions)))
     return tuple(found)
 
 

@@ -25,6 +25,7 @@ from strandwise.workflow.recipes import porosity_by_batch
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
+    from strandwise.ratelaw import RateFit
     from strandwise.reduction import RatePoint
     from strandwise.tracking import Analysis, Comparison, DriftChart
     from strandwise.workflow.analysis import Method, ReducedCampaign
@@ -95,7 +96,12 @@ def compare_campaign(
     if format_pressure is not None:
         options["format_pressure"] = format_pressure
     comparison = compare_formulations(RateObservations.from_points(used), **options)
-    told = (_outlier_caution(used, comparison, options), _untested_caution(reduced, used))
+    strands = fit_batches(series_of([p for p in used if p.kind == "strand"], by="batch"))
+    told = (
+        _bent_caution(strands),
+        _outlier_caution(strands, used, comparison, options),
+        _untested_caution(reduced, used),
+    )
     added = tuple(caution for caution in told if caution is not None)
     added += impossible_cautions(reduced.points)
     return dataclasses.replace(comparison, cautions=(*comparison.cautions, *added))
@@ -258,13 +264,34 @@ def particle_size_of(text: str) -> float | None:
     return size if size > 0.0 else None
 
 
+def _bent_caution(fits: Sequence[RateFit]) -> Caution | None:
+    """Name the batches whose strands bend away from the law that every comparison takes."""
+    bent = [
+        fit.label
+        for fit in fits
+        if any(caution.code == "not-a-power-law" for caution in fit.cautions)
+    ]
+    if not bent:
+        return None
+    many = len(bent) > 1
+    return Caution(
+        "not-a-power-law",
+        f"the strands of batch{'es' if many else ''} {', '.join(bent)} bend away from the power "
+        "law that every comparison takes (`strandwise fit` says how far): shifts and exponents may "
+        "be wrong, also at pressures that were tested; compare tests of nearly one pressure",
+    )
+
+
 def _outlier_caution(
-    used: Sequence[RatePoint], comparison: Comparison, options: Mapping[str, Any]
+    fits: Sequence[RateFit],
+    used: Sequence[RatePoint],
+    comparison: Comparison,
+    options: Mapping[str, Any],
 ) -> Caution | None:
     """What the comparison would say without the tests that stand out from their batch's law."""
     suspects = {
         test
-        for fit in fit_batches(series_of([p for p in used if p.kind == "strand"], by="batch"))
+        for fit in fits
         for caution in fit.cautions
         if caution.code == "outlier"
         for test in caution.tests
