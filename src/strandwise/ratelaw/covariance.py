@@ -140,12 +140,12 @@ def line_covariance(
 def _averaged(
     residuals: FloatArray, unit: FloatArray, known: FloatArray, inside: BoolArray, df: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    relative = known / (known.sum(axis=0) / (df + 2.0))
+    # 1 at masked points, which then add nothing to the logarithms.
+    relative = np.where(inside, known / (known.sum(axis=0) / (df + 2.0)), 1.0)
     moments = (unit, unit * unit, residuals, residuals * unit, residuals * residuals)
     logs, parts = [], []
     for share, prior in _NODES:
-        # 1 at masked points, whose known variance is 0: they add nothing to the logarithms.
-        variance = np.where(inside, share * relative + (1.0 - share), 1.0)
+        variance = share * relative + (1.0 - share)
         w = inside / variance
         s0 = w.sum(axis=0)
         s1, s2, t0, t1, squares = (np.einsum("ij,ij->j", w, one) for one in moments)

@@ -256,7 +256,10 @@ def _checked(
         msg = f"x, y, sd_x, sd_y and mask have the shapes {shapes}"
         raise DataError(msg, expected="one shape (lines, points) for all")
     inside = np.ascontiguousarray(np.asarray(mask, dtype=np.bool_).T)
-    filled = [np.where(inside, array.T, 0.0) for array in arrays]
+    if inside.all():
+        filled = [np.ascontiguousarray(array.T) for array in arrays]
+    else:
+        filled = [np.where(inside, array.T, 0.0) for array in arrays]
     if not all(np.isfinite(array).all() for array in filled):
         msg = "a point to be fitted is not finite"
         raise DataError(msg, expected="finite values wherever the mask is True")
