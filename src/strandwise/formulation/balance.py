@@ -96,7 +96,6 @@ def elements_of(formula: str) -> dict[str, int]:
             parse_oligos=False,
             parse_fractions=False,
             parse_arithmetic=False,
-            allow_empty=False,
         )
         counts = {item.symbol: int(item.count) for item in parsed.composition().values()}
     except FormulaError as error:
