@@ -15,10 +15,11 @@ is for callers that need a campaign without faults.
 
 from __future__ import annotations
 
+import difflib
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from strandwise.findings import Finding
 
@@ -29,6 +30,7 @@ __all__ = [
     "StrandwiseError",
     "UnitError",
     "UnlikelyError",
+    "did_you_mean",
 ]
 
 
@@ -100,3 +102,12 @@ class UnlikelyError(RequestError):
 
 class DataError(StrandwiseError, ValueError):
     """Numbers that cannot carry the calculation asked for (too few, not positive, …)."""
+
+
+def did_you_mean(name: str, known: Iterable[str]) -> str:
+    """The hint that names the one of `known` that a mistyped name is closest to; empty if none is.
+
+    Closeness is that of `difflib.get_close_matches`.
+    """
+    close = difflib.get_close_matches(name, list(known), n=1)
+    return f"did you mean `{close[0]}`?" if close else ""

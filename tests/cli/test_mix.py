@@ -50,6 +50,22 @@ def test_the_same_five_per_cent_in_three_ways(run: Any) -> None:
 
 
 @pytest.mark.usefixtures("bench")
+@pytest.mark.parametrize(
+    ("command", "row"), [("show demo", "base"), ("derive demo --put oxamide --dose 5%", "none")]
+)
+def test_densities_in_the_unit_of_the_reader(run: Any, command: str, row: str) -> None:
+    # 1 lb = 0.453 592 37 kg and 1 in = 25.4 mm, both exact (NIST SP 811, appendix B.8).
+    per_inch = 453.59237 / 2.54**3
+    found = {}
+    for units, heading in (("metric", "(g/cm³)"), ("inch-pound", "(lb/in³)")):
+        lines = run("mix", *command.split(), "--units", units).out.splitlines()
+        place = next(n for n, line in enumerate(lines) if "void-free density" in line)
+        assert lines[place].endswith(heading)
+        found[units] = float(next(li for li in lines[place:] if li.startswith(row)).split()[-1])
+    assert found["inch-pound"] * per_inch == pytest.approx(found["metric"], rel=5e-4)
+
+
+@pytest.mark.usefixtures("bench")
 def test_the_three_ways_stand_side_by_side(run: Any) -> None:
     text = derive(run, "--dose", "5%,10%").out
     for words in ("of the sorbitol alone", "of everything", "on top of 100"):
@@ -218,7 +234,7 @@ def test_weighings_define_the_recipe_of_a_batch(run: Any) -> None:
     ("weighed", "message"),
     [
         ("sorbitol 35", "sorbitol: `35` has no unit"),
-        ("sorbitl 35 g", "'sorbitl' is no known ingredient; expected a key of ingredients.toml; "
+        ("sorbitl 35 g", "`sorbitl` is no known ingredient; expected a key of ingredients.toml; "
          "did you mean `sorbitol`?"),
         ("sorbitol", "`sorbitol` is no weighing"),
     ],
@@ -363,13 +379,13 @@ def test_energy_stands_beside_the_measured_rate(run: Any) -> None:
 @needs_extra
 def test_ingredient_without_enthalpy_is_named_and_the_others_shown(run: Any, bench: Path) -> None:
     path = bench / FORMULATIONS
-    table = "[other]\ningredients = { potassium-nitrate = 65, erythritol = 35 }\n"
+    table = "[other]\ningredients = { potassium-nitrate = 65, maltitol = 35 }\n"
     path.write_text(path.read_text(encoding="utf-8") + table, encoding="utf-8")
     found = run("mix", "show", "demo", "--equilibrium", "--json").json["formulations"]
     assert found[0]["equilibrium"] is not None
     assert found[-1]["equilibrium"] is None
-    assert "no enthalpy of formation is known of erythritol" in found[-1]["why_no_equilibrium"]
-    assert "known of erythritol" in run("mix", "show", "demo", "--equilibrium").out
+    assert "no enthalpy of formation is known of maltitol" in found[-1]["why_no_equilibrium"]
+    assert "known of maltitol" in run("mix", "show", "demo", "--equilibrium").out
 
 
 @pytest.mark.usefixtures("bench")

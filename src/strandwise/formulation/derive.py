@@ -101,7 +101,7 @@ def derive_formulations(
         ways = [way for way in WAYS if way != "of-ingredient" or replaces is not None]
     if "of-ingredient" in ways and replaces is None:
         msg = "nothing is named that gives way"
-        raise RequestError(msg, expected='an ingredient of the parent, such as "sorbitol"')
+        raise RequestError(msg, expected="an ingredient of the parent, such as `sorbitol`")
     if replaces == replacement:
         msg = f"{replaces} in place of {replacement} changes nothing"
         raise RequestError(msg, expected="another ingredient")

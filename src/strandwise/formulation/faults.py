@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace as with_changes
-from difflib import get_close_matches
 from typing import TYPE_CHECKING
 
+from strandwise.errors import did_you_mean
 from strandwise.findings import Finding
 from strandwise.formulation.recipe import ALL
 
@@ -48,7 +48,7 @@ def faults_with_parent(spec: FormulationSpec, parent: Recipe) -> Iterator[Findin
                 "not-in-parent",
                 f"{spec.name} replaces {step.ingredient}, which {parent.formulation} does not hold",
                 expected=f"one of {', '.join(present)} or {ALL}",
-                hint=_did_you_mean(step.ingredient, present),
+                hint=did_you_mean(step.ingredient, present),
             )
 
 
@@ -100,7 +100,7 @@ def _check_parent(spec: FormulationSpec, specs: Specs, _table: Ingredients) -> I
             "unknown-parent",
             f"{spec.name} starts from `{_shown(spec.parent)}`, no formulation of this campaign",
             expected="the name of a formulation in formulations.toml",
-            hint=_did_you_mean(spec.parent, [name for name in specs if name != spec.name]),
+            hint=did_you_mean(spec.parent, [name for name in specs if name != spec.name]),
         )
 
 
@@ -258,15 +258,10 @@ def _ingredient_hint(key: str, table: Ingredients) -> str:
     ]
     if same_formula:
         return f"did you mean `{same_formula[0]}`?"
-    guess = _did_you_mean(key, list(table))
+    guess = did_you_mean(key, list(table))
     return guess or "add it to the ingredients.toml beside the campaign's campaign.toml"
 
 
 def _shown(text: str) -> str:
     """Text with control characters made visible, as they must not steer a terminal."""
     return repr(text)[1:-1]
-
-
-def _did_you_mean(word: str, known: list[str]) -> str:
-    guesses = get_close_matches(word, known, n=1, cutoff=0.6)
-    return f"did you mean `{guesses[0]}`?" if guesses else ""

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import difflib
 import hashlib
 import math
 from collections import defaultdict
 from typing import TYPE_CHECKING, Protocol
 
-from strandwise.errors import UnitError
+from strandwise.errors import UnitError, did_you_mean
 from strandwise.findings import Finding, Source
 from strandwise.formulation import (
     ROLES,
@@ -180,7 +179,7 @@ def weighings_are_readable(
             yield Finding(
                 place,
                 "unknown-ingredient",
-                f"{key!r} is no known ingredient",
+                f"`{key}` is no known ingredient",
                 "a key of ingredients.toml",
                 meant(key) or "add it to the ingredients.toml beside the campaign's campaign.toml",
             )
@@ -393,8 +392,7 @@ class _Hints:
         if name not in self.told:
             if len(self.told) >= _MOST_HINTS:
                 return ""
-            close = difflib.get_close_matches(name, self.known, n=1)
-            self.told[name] = f"did you mean `{close[0]}`?" if close else ""
+            self.told[name] = did_you_mean(name, self.known)
         return self.told[name]
 
 

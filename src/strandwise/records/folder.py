@@ -6,7 +6,7 @@ import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
 
-from strandwise.errors import RequestError, UnitError
+from strandwise.errors import RequestError, UnitError, did_you_mean
 from strandwise.records.fields import SETTINGS_FIELDS, PressureScale, field_named, shorten
 
 __all__ = ["Bench", "CampaignFolder", "find_bench", "fold_name", "shipped"]
@@ -182,10 +182,9 @@ class Bench:
             names = self.campaign_names()
             msg = f"there is no campaign `{shorten(plain)}` in {self.path / 'campaigns'}"
             listed = ", ".join(names) if names else "none yet"
-            raise RequestError(
-                msg,
-                hint=f"campaigns here: {listed}; `strandwise new {shorten(plain)}` makes a new one",
-            )
+            close = did_you_mean(plain, names)
+            hint = f"campaigns here: {listed}; `strandwise new {shorten(plain)}` makes a new one"
+            raise RequestError(msg, hint=f"{close} {hint[0].upper()}{hint[1:]}" if close else hint)
         return folder
 
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from strandwise.errors import RequestError
+from strandwise.errors import RequestError, did_you_mean
 from strandwise.findings import Caution
 from strandwise.forecast import MotorDesign, Tolerances
 from strandwise.motor import EndBurner, HollowCylinder, MultiCore, propellant_volume
@@ -19,7 +19,7 @@ from strandwise.reduction import (
     LENGTH_SD,
     THROAT_SD,
 )
-from strandwise.workflow.recording import pressure_scale
+from strandwise.workflow.opening import pressure_scale
 from strandwise.workflow.thermochemistry import default_gas
 
 if TYPE_CHECKING:
@@ -54,12 +54,13 @@ def find_motor(folder: CampaignFolder, campaign: Campaign, named: Path) -> Motor
     path = next((one for one in candidates if one.is_file()), None)
     if path is None:
         motors = sorted(one.stem for one in (folder.path / "motors").glob("*.toml"))
-        msg = f"there is no motor's file {str(named)!r}"
+        msg = f"there is no motor's file `{named}`"
         there = f" (there {'is' if len(motors) == 1 else 'are'} {', '.join(motors)})"
         raise RequestError(
             msg,
             expected="a .toml file with [grain] and [nozzle], or the name of one in "
             f"{folder.shown(folder.path / 'motors')}{there if motors else ''}",
+            hint=did_you_mean(named.stem, motors),
         )
     return read_motor(path, folder.shown(path), pressure_scale(campaign))
 
