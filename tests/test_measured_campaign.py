@@ -14,7 +14,8 @@ import pytest
 
 from strandwise.records import create_bench, create_campaign, read_campaign
 from strandwise.workflow.analysis import fit_campaign, reduce_campaign
-from strandwise.workflow.recording import log_batch, log_firing
+from strandwise.workflow.firing_recording import log_firing
+from strandwise.workflow.recording import log_batch
 
 if TYPE_CHECKING:
     from strandwise.reduction import FiringReduction

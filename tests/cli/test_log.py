@@ -4,6 +4,7 @@ import contextlib
 import csv
 import hashlib
 import os
+import re
 import select
 import signal
 import sys
@@ -220,13 +221,13 @@ def test_both_files_of_a_firing_go_and_come_back_together(run: Any) -> None:
             ("--trace-thrust-file", "CELL.TXT", "--trace-thrust", "row (N)", "--trace-thrust-time",
              "epoch (s)"),
             "--trace-thrust",
-            "CELL.TXT has no column headed `row`",
+            "`CELL.TXT` has no column headed `row`",
         ),
         (
             ("--trace-thrust-file", "CELL.TXT", "--trace-thrust", "raw (N)", "--trace-thrust-time",
              "epok (s)"),
             "--trace-thrust",
-            "CELL.TXT has no column headed `epok`",
+            "`CELL.TXT` has no column headed `epok`",
         ),
         (
             ("--trace-thrust-file", "CELL.TXT", "--trace-thrust", "raw (N)",
@@ -343,6 +344,21 @@ on_a_terminal = pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals"
 
 
 @on_a_terminal
+def test_what_is_not_likely_is_told_in_the_unit_asked_for(bench: Path) -> None:
+    settings = bench / "campaigns" / "demo" / "campaign.toml"
+    text = settings.read_text(encoding="utf-8")
+    settings.write_text(re.sub(r'(?m)^units = ".*"', 'units = "inch-pound"', text))
+    told = Terminal(
+        ["log", "strand", "demo", "--test", "S-99", "--batch", "M-02"],
+        ["60 in", "n", "3 in", "9.9 s", "300 psig", "", "", "", "n"],
+    )
+    assert (told.code, told.unused) == (1, [])
+    # 2 mm and 1 m, the ends of what is likely, at 25.4 mm to the inch (NIST SP 811, B.8).
+    said = " ".join(told.text.split())
+    assert "60.00 in is not likely (likely: 0.07874 in to 39.37 in)" in said
+
+
+@on_a_terminal
 @pytest.mark.usefixtures("bench")
 def test_a_terminal_asks_for_what_is_missing_until_it_can_be_used() -> None:
     told = Terminal(
@@ -361,7 +377,7 @@ def test_a_terminal_asks_for_what_is_missing_until_it_can_be_used() -> None:
         "Save it? [Y/n]",
         "Logged test S-99",
     ):
-        assert words in told.text
+        assert words in " ".join(told.text.split())
     today = datetime.now().astimezone().date().isoformat()
     row = STRANDS.read_text(encoding="utf-8").splitlines()[-1]
     assert row == f"S-99,M-02,{today},60,9.9,251,,,,wind from the west"
@@ -442,7 +458,7 @@ def test_a_firing_is_asked_for_part_by_part() -> None:
     assert (told.code, told.unused) == (0, [])
     for heading in ("The grain\n", "The nozzle\n", "The readings\n"):
         assert heading in told.text
-    assert "nowhere.csv is not a file" in told.text
+    assert "`nowhere.csv` is not a file" in told.text
     # 33 mm outside, 16 mm inside: (33 − 16) / 2, and π/4·6.6² mm², said before the question.
     before, _, _ = told.text.partition("Save it? [Y/n]")
     assert "web            8.500 mm" in before

@@ -76,6 +76,8 @@ def test_wrong_usage_exits_2(run: Any, args: tuple[str, ...], said: str) -> None
         (("fit", "demo", "--batch", "M01"), "there is no batch `M01`"),
         (("fit", "demo", "--batch", "M01"), "did you mean `M-01`?"),
         (("fit", "dmeo"), "there is no campaign `dmeo`"),
+        (("fit", "dmeo"), "did you mean `demo`?"),
+        (("forecast", "demo", "ful-size"), "did you mean `full-size`?"),
         (("compare", "demo", "--baseline", "bas"), "did you mean `base`?"),
         (("mix", "show", "demo", "bas"), "there is no formulation `bas`"),
         (("compare", "demo", "--at", "4"), "--at: `4` has no unit"),
@@ -311,6 +313,42 @@ def test_quiet_leaves_out_hints_and_conduct_and_keeps_the_result(
         assert "To heed:" in quiet.out
 
 
+@pytest.mark.usefixtures("empty")
+def test_quiet_says_nothing_of_what_was_done(run: Any) -> None:
+    recipe = ("--recipe", "potassium-nitrate 65, sorbitol 35")
+    batch = ("--batch", "B-1", "--formulation", "base")
+    strand = ("--test", "T-1", "--batch", "B-1", "--length", "80 mm", "--time", "9 s")
+    for words in (
+        ("init", "."),
+        ("new", "own", *recipe),
+        ("log", "batch", "own", *batch),
+        ("log", "strand", "own", *strand, "--pressure", "3 MPaa"),
+        ("undo", "own", "--yes"),
+        ("undo", "own", "--redo", "--yes"),
+        ("export", "own"),
+        ("report", "own"),
+        ("mix", "sheet", "own", "base", "--mass", "1 kg", "--scale", "1 g", "-o", "sheet.html"),
+    ):
+        result = run("--quiet", *words)
+        assert (result.code, result.out, result.err) == (0, "", ""), words
+    assert "T-1" in run("--quiet", "reduce", "own").out
+
+
+@pytest.mark.usefixtures("empty")
+def test_a_quiet_demonstration_prints_its_results_alone(
+    run: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # The pictures and the page take most of its time; here they are not looked at.
+    monkeypatch.setattr("strandwise.report.figures.save_figure", lambda *_: None)
+    monkeypatch.setattr("strandwise.cli.report.write_report", lambda *_: 0)
+    quiet = run("--quiet", "demo")
+    assert (quiet.code, quiet.err) == (0, "")
+    assert quiet.out.startswith("Burn-rate laws\n")
+    for words in ("Pictures:", "invented", "Next:", "The files", "not a licence", "Fire remotely"):
+        assert words not in quiet.out
+    assert "carbonate-10 burns" in quiet.out
+
+
 COMPLETIONS = [
     ("strandwise f", {"fit", "forecast"}),
     ("strandwise log st", {"strand"}),
@@ -323,6 +361,7 @@ COMPLETIONS = [
     ("strandwise compare demo --baseline b", {"base"}),
     ("strandwise reduce demo --test F-0", {"F-01", "F-02", "F-03", "F-04"}),
     ("strandwise forecast demo fu", {"full-size"}),
+    ("strandwise report demo --motor fu", {"full-size"}),
     ("strandwise log strand demo --batch M-09", {"M-09"}),
     ("strandwise log strand demo --test S", set()),
     ("strandwise log batch demo --batch M", set()),

@@ -10,7 +10,7 @@ import pytest
 
 from strandwise.errors import DataError
 from strandwise.reduction import read_trace
-from strandwise.workflow.recording import log_firing
+from strandwise.workflow.firing_recording import log_firing
 
 X = "firings/F-1.toml"
 OWN = b"t,raw\n0,100\n1,600\n2,101\n"

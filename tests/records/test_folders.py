@@ -219,7 +219,8 @@ def test_names_that_no_campaign_may_have(bench: Bench, name: str) -> None:
 
 def test_a_campaign_that_is_not_there(bench: Bench) -> None:
     create_campaign(bench.new_campaign("trial"), **PLAIN)
-    with pytest.raises(RequestError, match=r"no campaign `tral`.*did you mean `trial`.*[cC]ampaigns here: trial"):
+    said = r"no campaign `tral`.*did you mean `trial`.*[cC]ampaigns here: trial"
+    with pytest.raises(RequestError, match=said):
         bench.campaign("tral")
 
 

@@ -24,7 +24,8 @@ from strandwise.records import (
 )
 from strandwise.records import journal as journals
 from strandwise.workflow.calibrate import NewCalibration, calibrate_instrument
-from strandwise.workflow.recording import log_batch, log_firing, log_strand
+from strandwise.workflow.firing_recording import log_firing
+from strandwise.workflow.recording import log_batch, log_strand
 from strandwise.workflow.undoing import campaign_taking_back, shared_taking_back, take_back
 
 STRAND = {"test": "S-9", "batch": "B-1", "length": "80 mm", "time": "11.2 s", "pressure": "2 MPa"}

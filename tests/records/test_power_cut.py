@@ -18,7 +18,8 @@ import pytest
 
 from strandwise.records import Bench, CampaignFolder, journal_of, read_campaign, shared_journal
 from strandwise.workflow.calibrate import NewCalibration, calibrate_instrument
-from strandwise.workflow.recording import log_firing, log_strand
+from strandwise.workflow.firing_recording import log_firing
+from strandwise.workflow.recording import log_strand
 from strandwise.workflow.undoing import campaign_taking_back, take_back
 
 pytestmark = pytest.mark.skipif(not Path("/proc/self/fd").is_dir(), reason="needs /proc")

@@ -13,7 +13,8 @@ import pytest
 
 from strandwise.errors import RecordsError, RequestError
 from strandwise.records import StrandReading
-from strandwise.workflow.recording import log_batch, log_firing, log_strand
+from strandwise.workflow.firing_recording import log_firing
+from strandwise.workflow.recording import log_batch, log_strand
 
 STRAND = {"test": "S-9", "batch": "B-1", "length": "80 mm", "time": "11.2 s", "pressure": "2 MPa"}
 GRAIN = {

@@ -61,3 +61,15 @@ def test_an_end_burner_is_solid() -> None:
 )
 def test_no_line_is_wider_than_a_terminal(grain: HollowCylinder | EndBurner) -> None:
     assert max(map(len, grain_sketch(grain))) <= 70
+
+
+@pytest.mark.parametrize("room", [30, 38, 60])
+def test_a_narrow_room_has_the_cut_below_the_section(room: int) -> None:
+    grain = HollowCylinder(33e-3, 16e-3, lengths=(60e-3, 30e-3))
+    lines = grain_sketch(grain, room=room)
+    assert max(map(len, lines)) <= room
+    assert len(lines) == 2 * 11 + 1
+    assert section(lines[:11]) == section(grain_sketch(grain))
+    first, second = lines[12].split()
+    assert len(first) == pytest.approx(2 * len(second), abs=1)
+    assert grain_sketch(grain, room=70) == grain_sketch(grain)

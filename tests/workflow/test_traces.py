@@ -10,7 +10,7 @@ import pytest
 
 from strandwise.errors import RecordsError, RequestError
 from strandwise.records import CampaignFolder, journal, read_campaign
-from strandwise.workflow.recording import log_firing
+from strandwise.workflow.firing_recording import log_firing
 from strandwise.workflow.traces import trace_problems, with_trace_problems
 
 FIRING = """\

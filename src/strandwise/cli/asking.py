@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from strandwise.cli.common import echo_text, wrapped
 from strandwise.errors import UnitError
 
 if TYPE_CHECKING:
@@ -62,7 +63,7 @@ def field_options(fields: Sequence[Field]) -> Callable[[Any], Any]:
 
 def say(text: str) -> None:
     """Write to the person at the terminal; standard output is kept for results."""
-    click.echo(text, err=True)
+    echo_text(text, err=True)
 
 
 def _sentence(text: str) -> str:
@@ -103,7 +104,7 @@ class Interview:
         question = self._question(field, default)
         while True:
             text: str = click.prompt(
-                question, default=default, show_default=False, err=True
+                wrapped(question, err=True), default=default, show_default=False, err=True
             ).strip()
             if not text and not field.required:
                 return ""
@@ -164,9 +165,19 @@ class Interview:
         low, high = field.plausible
         if low <= value <= high:
             return True
-        say(f"  {field.shown(value)} is not likely (likely: {field.shown(low)} to "
-            f"{field.shown(high)})")  # fmt: skip
+        told, least, most = (self._shown(field, one) for one in (value, low, high))
+        say(f"  {told} is not likely (likely: {least} to {most})")
         if not click.confirm("  Is it meant?", default=False, err=True):
             return False
         self._meant.add(field.name)
         return True
+
+    def _shown(self, field: Field, value: float) -> str:
+        """A value in SI in the unit that the question named."""
+        if field.kind is None:
+            return field.shown(value)
+        from strandwise.report.labels import format_number, in_unit
+        from strandwise.units import parse_unit
+
+        unit = parse_unit(field.customary_unit(self._units) or field.kind.si_symbol, field.kind)
+        return f"{format_number(in_unit(value, unit), digits=4)} {unit.symbol}"

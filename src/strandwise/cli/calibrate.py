@@ -118,7 +118,7 @@ def command(
 
 
 def _units(folder: CampaignFolder | None) -> str:
-    from strandwise.workflow.recording import read_for_logging
+    from strandwise.workflow.new_record import read_for_logging
 
     return "metric" if folder is None else read_for_logging(folder)[0].settings.units
 

@@ -10,6 +10,7 @@ from strandwise.cli.common import (
     campaign_argument,
     campaign_folder,
     echo_json,
+    echo_text,
     examples,
     json_option,
 )
@@ -46,10 +47,10 @@ def command(ctx: click.Context, campaign: str, *, as_json: bool) -> None:
         )
     else:
         for finding in reading.problems:
-            click.echo(str(finding))
+            echo_text(str(finding))
         for finding in reading.remarks:
-            click.echo(f"remark: {finding}")
-        click.echo(_summary(campaign, reading.problems))
+            echo_text(f"remark: {finding}")
+        echo_text(_summary(campaign, reading.problems))
     ctx.exit(1 if reading.problems else 0)
 
 

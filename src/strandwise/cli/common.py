@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import math
+import os
+import re
 import sys
 from dataclasses import dataclass
 from pathlib import Path
@@ -31,21 +33,30 @@ __all__ = [
     "campaign_folder",
     "completions",
     "echo_cautions",
+    "echo_command",
     "echo_conduct",
+    "echo_done",
     "echo_hint",
     "echo_json",
+    "echo_text",
     "examples",
     "figure_option",
     "here",
     "is_quiet",
     "json_option",
+    "terminal_columns",
     "units_option",
+    "wrapped",
 ]
 
 CAUTION = (
     "Estimates from small samples, not a licence: keep to local law and to those licensed for the "
     "work, fire remotely and from a distance, and let nobody near a pressurised case."
 )
+
+_USUAL_WIDTH = 80
+_NAMED = re.compile(r" +[^\s`](?:[^\s`]| (?! ))*  +(?=\S)")
+_WORD = re.compile(r"(?:[^\s`]*`[^`]*`)+[^\s`]*|\S+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,7 +191,7 @@ def completions(names: Iterable[str], incomplete: str) -> list[CompletionItem]:
 
 def campaign_folder(ctx: click.Context, name: str) -> CampaignFolder:
     """Folder of the campaign named on the command line."""
-    from strandwise.workflow.recording import open_campaign
+    from strandwise.workflow.opening import open_campaign
 
     return open_campaign(name, bench=bench_option(ctx), start=_start(ctx))
 
@@ -188,6 +199,79 @@ def campaign_folder(ctx: click.Context, name: str) -> CampaignFolder:
 def _start(ctx: click.Context) -> Path:
     # A stated bench folder needs no place to look upward from.
     return bench_option(ctx) or here()
+
+
+def echo_text(text: str = "", *, err: bool = False) -> None:
+    """Print sentences, wrapped between words where they go to a terminal; see `wrapped`."""
+    click.echo(wrapped(text, err=err), err=err)
+
+
+def wrapped(text: str, *, err: bool = False) -> str:
+    """Lines as the terminal has room for them; as they are where the output is no terminal.
+
+    Only a line that is too long is broken, and only between words; it goes on below its own
+    beginning, a little further in where that is indented, or below its text where a name and a
+    gap come first. What stands in backticks stays whole, so that it can be copied.
+
+    Parameters
+    ----------
+    text
+        One line or several.
+    err
+        Whether it goes to standard error.
+    """
+    width = terminal_columns(err=err)
+    if width is None:
+        return text
+    return "\n".join(_folded(line, width) for line in text.split("\n"))
+
+
+def terminal_columns(*, err: bool = False) -> int | None:
+    """Columns of the terminal that standard output or error goes to; None where it is none."""
+    stream = sys.stderr if err else sys.stdout
+    if stream is None or not stream.isatty():
+        return None
+    stated = os.environ.get("COLUMNS", "")
+    if stated.isdecimal() and int(stated):
+        return int(stated)
+    try:
+        return os.get_terminal_size(stream.fileno()).columns or _USUAL_WIDTH
+    except (OSError, ValueError):
+        return _USUAL_WIDTH
+
+
+def _folded(line: str, width: int) -> str:
+    if _cells(line) <= width:
+        return line
+    hanging = _hanging(line, width)
+    done, now, end = [], "", 0
+    for word in _WORD.finditer(line):
+        longer = now + line[end : word.start()] + word[0]
+        if now.strip() and _cells(longer) > width:
+            done.append(now)
+            now = hanging + word[0]
+        else:
+            now = longer
+        end = word.end()
+    return "\n".join([*done, now])
+
+
+def _hanging(line: str, width: int) -> str:
+    """What stands before the lines that go on: as far in as the text that follows a name."""
+    indent = len(line) - len(line.lstrip())
+    named = _NAMED.match(line)
+    if named is not None and named.end() <= width // 2:
+        return " " * named.end()
+    return " " * (indent + 2) if indent else ""
+
+
+def _cells(text: str) -> int:
+    """Columns that a text takes up."""
+    if text.isascii():
+        return len(text)
+    from rich.cells import cell_len
+
+    return cell_len(text)
 
 
 def echo_cautions(labelled: Iterable[tuple[str, Caution]]) -> None:
@@ -198,21 +282,34 @@ def echo_cautions(labelled: Iterable[tuple[str, Caution]]) -> None:
     if lines:
         click.echo("\nTo heed:")
     for line in lines:
-        click.echo(f"  {line}")
+        echo_text(f"  {line}")
 
 
 def echo_conduct(lines: Iterable[str] = (CAUTION,)) -> None:
     """Print what stands below every result, about the work and not about these numbers."""
     if not is_quiet():
-        click.echo()
-        for line in lines:
-            click.echo(line)
+        text = "\n".join(lines)
+        # A terminal that has no room for the lines as they are gets them as one paragraph.
+        room = wrapped(text) == text
+        echo_text(f"\n{text if room else ' '.join(text.split())}")
+
+
+def echo_done(text: str) -> None:
+    """Print what was done, such as which file was written; a quiet program leaves it out."""
+    if not is_quiet():
+        echo_text(text)
 
 
 def echo_hint(text: str) -> None:
     """Print what to do next."""
     if not is_quiet():
-        click.echo(text)
+        echo_text(text)
+
+
+def echo_command(text: str) -> None:
+    """Print a command to run next, in one line of its own that can be copied."""
+    if not is_quiet():
+        click.echo(f"  {text}")
 
 
 def echo_json(value: object) -> None:

@@ -131,4 +131,5 @@ _SOURCES: Mapping[str, Source] = {
     "budget": _tests,
     "match": _tests,
     "motor": _motors,
+    "motors": _motors,
 }

@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from strandwise.cli.common import echo_hint, echo_json, examples, json_option
+from strandwise.cli.common import (
+    echo_command,
+    echo_done,
+    echo_hint,
+    echo_json,
+    examples,
+    json_option,
+)
 from strandwise.cli.showing import pressure_text
 
 if TYPE_CHECKING:
@@ -78,17 +85,19 @@ def command(folder: Path | None, *, as_json: bool) -> None:
             }
         )
         return
-    click.echo(f"{campaign.settings.title}\n")
+    echo_done(f"{campaign.settings.title}\n")
     print_fits(fits, units)
     click.echo()
     print_comparison(comparison, units)
     click.echo()
     print_forecasts(forecasts, units)
-    click.echo(f"\nPictures: {', '.join(str(picture) for picture in pictures)}")
-    click.echo(f"The files, to look at and to change: {campaign.path}")
-    click.echo(f"All of it as one page, to open in a browser: {page}")
-    echo_hint(f"Next: cd {shlex.quote(str(target))}, then strandwise reduce demo")
-    click.echo("\nAll of this is invented.")
+    echo_done(f"\nPictures: {', '.join(str(picture) for picture in pictures)}")
+    echo_done(f"The files, to look at and to change: {campaign.path}")
+    echo_done(f"All of it as one page, to open in a browser: {page}")
+    echo_hint("Next:")
+    echo_command(f"cd {shlex.quote(str(target))}")
+    echo_command("strandwise reduce demo")
+    echo_hint("\nAll of this is invented.")
     echo_before_firing()
 
 

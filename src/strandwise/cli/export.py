@@ -9,6 +9,7 @@ import click
 from strandwise.cli.common import (
     campaign_argument,
     campaign_folder,
+    echo_done,
     echo_hint,
     echo_json,
     examples,
@@ -53,5 +54,5 @@ def command(
         echo_json({"folder": str(folder.absolute()), "files": sorted(files), "rows": rows})
         return
     listed = ", ".join(f"{name} ({count})" for name, count in rows.items())
-    click.echo(f"Wrote {len(files)} files into {folder}; rows: {listed}")
+    echo_done(f"Wrote {len(files)} files into {folder}; rows: {listed}")
     echo_hint("READ-ME.txt says how to read them, dictionary.csv what every column is.")

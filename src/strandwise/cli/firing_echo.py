@@ -8,8 +8,8 @@ from strandwise.cli.common import terminal_columns
 
 if TYPE_CHECKING:
     from strandwise.records import Firing
+    from strandwise.workflow.firing_recording import FiringPreview
     from strandwise.workflow.firing_sizes import FiringSizes
-    from strandwise.workflow.recording import FiringPreview
 
 __all__ = ["echo_of", "sizes_json"]
 

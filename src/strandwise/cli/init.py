@@ -7,7 +7,14 @@ from pathlib import Path
 
 import click
 
-from strandwise.cli.common import echo_hint, echo_json, examples, json_option
+from strandwise.cli.common import (
+    echo_command,
+    echo_done,
+    echo_hint,
+    echo_json,
+    examples,
+    json_option,
+)
 
 __all__ = ["command"]
 
@@ -27,6 +34,8 @@ def command(folder: Path, *, as_json: bool) -> None:
     if as_json:
         echo_json({"bench": str(bench.path.absolute())})
         return
-    click.echo(f"Made the bench folder {bench.path}")
-    go = "" if bench.path == Path() else f"cd {shlex.quote(str(bench.path))}, then "
-    echo_hint(f"Next: {go}strandwise new CAMPAIGN")
+    echo_done(f"Made the bench folder {bench.path}")
+    echo_hint("Next:")
+    if bench.path != Path():
+        echo_command(f"cd {shlex.quote(str(bench.path))}")
+    echo_command("strandwise new CAMPAIGN")

@@ -16,6 +16,7 @@ from strandwise.cli.common import (
     at_terminal,
     campaign_argument,
     campaign_folder,
+    echo_done,
     echo_json,
     examples,
     json_option,
@@ -36,7 +37,8 @@ if TYPE_CHECKING:
 
     from strandwise.findings import Finding
     from strandwise.records import Campaign, StrandReading
-    from strandwise.workflow.recording import FiringPreview, Logged
+    from strandwise.workflow.firing_recording import FiringPreview
+    from strandwise.workflow.new_record import Logged
 
 __all__ = ["command"]
 
@@ -96,7 +98,8 @@ def batch(
     ctx: click.Context, /, campaign: str, *, confirmed: bool, as_json: bool, **texts: str | None
 ) -> None:
     """Add a batch to CAMPAIGN."""
-    from strandwise.workflow.recording import log_batch, read_for_logging
+    from strandwise.workflow.new_record import read_for_logging
+    from strandwise.workflow.recording import log_batch
 
     folder = campaign_folder(ctx, campaign)
     kept, _ = read_for_logging(folder)
@@ -139,7 +142,8 @@ def strand(
     **texts: str | None,
 ) -> None:
     """Add a strand burn to CAMPAIGN."""
-    from strandwise.workflow.recording import log_strand, read_for_logging
+    from strandwise.workflow.new_record import read_for_logging
+    from strandwise.workflow.recording import log_strand
 
     folder = campaign_folder(ctx, campaign)
     kept, _ = read_for_logging(folder)
@@ -197,7 +201,8 @@ def firing(
     it is saved.
     """
     from strandwise.cli.firing_echo import echo_of, sizes_json
-    from strandwise.workflow.recording import log_firing, preview_firing, read_for_logging
+    from strandwise.workflow.firing_recording import log_firing, preview_firing
+    from strandwise.workflow.new_record import read_for_logging
 
     folder = campaign_folder(ctx, campaign)
     kept, _ = read_for_logging(folder)
@@ -234,7 +239,7 @@ def firing(
     more = sizes_json(preview.sizes)
     _report(logged, "test", given, kept.settings.units, as_json=as_json, more=more)
     if not asked and not as_json:
-        click.echo("\n".join(echo))
+        echo_done("\n".join(echo))
 
 
 def _given(texts: Mapping[str, str | None]) -> dict[str, str]:
@@ -259,7 +264,7 @@ def _interview(campaign: Campaign, missing: Sequence[str], *, wire: bool = False
         taken["batch"] = list(campaign.batches)
     else:
         known["batch"] = list(campaign.batches)
-    from strandwise.workflow.recording import pressure_scale
+    from strandwise.workflow.opening import pressure_scale
 
     return Interview(pressure_scale(campaign), campaign.settings.units, known=known, taken=taken)
 
@@ -344,27 +349,28 @@ def _told_by_option(interview: Interview | None, given: Mapping[str, str]) -> It
         yield
     except RecordsError as error:
         if interview is not None:
-            say(_again(given))
+            _say_again(given)
         raise RecordsError([_by_option(finding) for finding in error.findings]) from error
 
 
 def _leave_unsaved(given: Mapping[str, str]) -> NoReturn:
-    say(_again(given))
+    _say_again(given)
     click.get_current_context().exit(1)
 
 
-def _again(given: Mapping[str, str]) -> str:
-    """How to say all of it once more, changed, without being asked again."""
+def _say_again(given: Mapping[str, str]) -> None:
+    """Tell how to say all of it once more, changed, without being asked again."""
     context = click.get_current_context()
     words = [*context.command_path.split(), context.params["campaign"]]
     for name, text in given.items():
         words += [option_name(name), text]
-    return f"Nothing was saved. To change something and try again:\n  {shlex.join(words)}"
+    say("Nothing was saved. To change something and try again:")
+    click.echo(f"  {shlex.join(words)}", err=True)  # in one line, to be copied
 
 
 def _by_option(finding: Finding) -> Finding:
     """A finding on the new record, placed at the option that it is about."""
-    from strandwise.workflow.recording import NEW_RECORD
+    from strandwise.workflow.new_record import NEW_RECORD
 
     field = finding.source.field
     if finding.source.path != NEW_RECORD or not field:
@@ -396,9 +402,9 @@ def _report(
             result |= {"pressure_MPa": burnt.pressure / 1e6, "rate_mm_s": burnt.rate * 1e3}
         echo_json(result)
         return
-    click.echo(f"Logged {name} {given[name]} in {logged.file}")
+    echo_done(f"Logged {name} {given[name]} in {logged.file}")
     if burnt is not None:
-        click.echo(burnt.text(units))
+        echo_done(burnt.text(units))
 
 
 @dataclass(frozen=True, slots=True)
@@ -422,7 +428,8 @@ class _Burnt:
 def _expected(campaign: Campaign, given: Mapping[str, str]) -> str:
     """What the readings of a strand come to, before it is saved."""
     from strandwise.records import StrandReading
-    from strandwise.workflow.recording import NEW_RECORD, parse_texts, pressure_scale
+    from strandwise.workflow.new_record import NEW_RECORD, parse_texts
+    from strandwise.workflow.opening import pressure_scale
 
     values = parse_texts(STRAND_FIELDS, given, pressure_scale(campaign))
     burnt = _burnt(StrandReading(**values, source=Source(NEW_RECORD)))

@@ -14,20 +14,23 @@ from strandwise.cli.common import (
     echo_json,
     examples,
     json_option,
+    units_option,
 )
 from strandwise.cli.mix_common import (
     alkali_option,
     cells_of_recipe,
+    density_text,
     echo_faults_elsewhere,
     recipe_columns,
 )
 from strandwise.cli.mix_derive import derive
 from strandwise.cli.mix_rate import rate
 from strandwise.cli.mix_sheet import sheet
-from strandwise.cli.showing import cautions_json, pressure_option, pressure_text
+from strandwise.cli.showing import cautions_json, pressure_option
 
 if TYPE_CHECKING:
     from strandwise.formulation import Porosity
+    from strandwise.report.labels import DisplayUnits
     from strandwise.workflow.recipes import BatchMix, DescribedFormulation
 
 __all__ = ["command"]
@@ -65,6 +68,7 @@ command.add_command(rate)
     metavar="PRESSURE",
     help="Pressure of the equilibrium and of the rates beside it; otherwise the campaign's.",
 )
+@units_option
 @json_option
 @click.pass_context
 def show(
@@ -75,6 +79,7 @@ def show(
     alkali: Any,
     equilibrium: bool,
     at: str | None,
+    units: str | None,
     as_json: bool,
 ) -> None:
     """Show FORMULATION of CAMPAIGN, or all of them, as mass fractions.
@@ -83,6 +88,7 @@ def show(
     metals to their oxides (or potassium and sodium to carbonate). The void-free density is what a
     perfect casting would have; a batch with a measured density shows its porosity.
     """
+    from strandwise.report.labels import display_units
     from strandwise.workflow.recipes import describe_formulations, read_recipes
 
     sound, faults = read_recipes(campaign_folder(ctx, campaign))
@@ -103,13 +109,12 @@ def show(
             }
         )
         return
-    _print(described)
+    shown = display_units(units or sound.settings.units)
+    _print(described, shown)
     if equilibrium:
         from strandwise.cli.mix_energy import print_energy
-        from strandwise.report.labels import display_units
 
-        shown = display_units(sound.settings.units)
-        print_energy(sound, formulation, pressure, lambda value: pressure_text(value, shown))
+        print_energy(sound, formulation, pressure, shown)
     echo_cautions((d.recipe.formulation, c) for d in described for c in d.cautions)
 
 
@@ -143,17 +148,17 @@ def _batch_json(mix: BatchMix) -> dict[str, Any]:
     }
 
 
-def _print(described: tuple[DescribedFormulation, ...]) -> None:
+def _print(described: tuple[DescribedFormulation, ...], units: DisplayUnits) -> None:
     from strandwise.report.tables import Column, print_table
 
-    columns, names = recipe_columns([item.recipe for item in described])
+    columns, names = recipe_columns([item.recipe for item in described], units)
     print_table(
         [Column("Formulation", kind="text"), Column("from", kind="text"), *columns],
         [
             [
                 item.recipe.formulation,
                 item.recipe.parent or "",
-                *cells_of_recipe(item.recipe, item.properties, names),
+                *cells_of_recipe(item.recipe, item.properties, names, units),
             ]
             for item in described
         ],
@@ -161,7 +166,7 @@ def _print(described: tuple[DescribedFormulation, ...]) -> None:
         title="Per cent by mass",
         notes=_balance_note(described),
     )
-    _print_porosity(described)
+    _print_porosity(described, units)
 
 
 def _balance_note(described: tuple[DescribedFormulation, ...]) -> tuple[str, ...]:
@@ -173,26 +178,28 @@ def _balance_note(described: tuple[DescribedFormulation, ...]) -> tuple[str, ...
     return ()
 
 
-def _print_porosity(described: tuple[DescribedFormulation, ...]) -> None:
+def _print_porosity(described: tuple[DescribedFormulation, ...], units: DisplayUnits) -> None:
     """Porosity of the batches whose density was measured."""
     from strandwise.formulation import INGREDIENT_DENSITY_SD
+    from strandwise.report.labels import unit_text
     from strandwise.report.tables import Column, print_table
 
     rows = [
-        [mix.batch, item.recipe.formulation, *_porosity_cells(mix.porosity)]
+        [mix.batch, item.recipe.formulation, *_porosity_cells(mix.porosity, units)]
         for item in described
         for mix in item.batches
         if mix.porosity is not None
     ]
     if not rows:
         return
+    density = unit_text(units.density)
     click.echo()
     print_table(
         [
             Column("Batch", kind="text"),
             Column("formulation", kind="text"),
-            Column("density", "g/cm³"),
-            Column("void-free", "g/cm³"),
+            Column("density", density),
+            Column("void-free", density),
             Column("porosity", "%"),
         ],
         rows,
@@ -206,11 +213,11 @@ def _print_porosity(described: tuple[DescribedFormulation, ...]) -> None:
     )
 
 
-def _porosity_cells(porosity: Porosity | None) -> list[str]:
+def _porosity_cells(porosity: Porosity | None, units: DisplayUnits) -> list[str]:
     assert porosity is not None
     mark = "" if porosity.density_sd is not None else " *"
     return [
-        f"{porosity.density / 1000:.3f}",
-        f"{porosity.void_free_density / 1000:.3f}",
+        density_text(porosity.density, units),
+        density_text(porosity.void_free_density, units),
         f"{100 * porosity.value:.1f} ± {100 * porosity.sd:.1f}{mark}".replace("-", "−"),
     ]

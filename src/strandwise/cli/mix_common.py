@@ -6,18 +6,21 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from strandwise.cli.common import echo_text
 from strandwise.errors import UnitError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from strandwise.formulation import Recipe, RecipeProperties
+    from strandwise.report.labels import DisplayUnits
     from strandwise.report.tables import Column
     from strandwise.units import Kind, Quantity
 
 __all__ = [
     "alkali_option",
     "cells_of_recipe",
+    "density_text",
     "echo_faults_elsewhere",
     "process_temperature_option",
     "quantity_option",
@@ -52,7 +55,7 @@ def process_temperature_option(function: _Decorated) -> _Decorated:
 def echo_faults_elsewhere(campaign: str, faults: int) -> None:
     """Say on stderr that the tests have faults, which the recipes do not depend on."""
     if faults:
-        click.echo(
+        echo_text(
             f"strandwise: the tests of {campaign} have {faults} "
             f"problem{'' if faults == 1 else 's'} and are left aside; `strandwise check {campaign}`"
             f" lists {'it' if faults == 1 else 'them'}",
@@ -77,8 +80,11 @@ def quantity_option(text: str, kind: Kind, option: str) -> Quantity:
         raise UnitError(msg, expected=error.expected, hint=error.hint) from error
 
 
-def recipe_columns(recipes: Sequence[Recipe]) -> tuple[list[Column], list[str]]:
+def recipe_columns(
+    recipes: Sequence[Recipe], units: DisplayUnits
+) -> tuple[list[Column], list[str]]:
     """Columns of recipes side by side, and the ingredients among them."""
+    from strandwise.report.labels import unit_text
     from strandwise.report.tables import Column
 
     names = list(dict.fromkeys(key for recipe in recipes for key in recipe.mass_fractions))
@@ -87,13 +93,13 @@ def recipe_columns(recipes: Sequence[Recipe]) -> tuple[list[Column], list[str]]:
         Column("oxidiser", "%"),
         Column("oxidiser/fuel"),
         Column("oxygen balance", "%"),
-        Column("void-free density", "g/cm³"),
+        Column("void-free density", unit_text(units.density)),
     ]
     return columns, names
 
 
 def cells_of_recipe(
-    recipe: Recipe, properties: RecipeProperties, names: Sequence[str]
+    recipe: Recipe, properties: RecipeProperties, names: Sequence[str], units: DisplayUnits
 ) -> list[str]:
     """Texts of one recipe for `recipe_columns`."""
     from strandwise.report.labels import NO_VALUE
@@ -106,5 +112,14 @@ def cells_of_recipe(
         NO_VALUE if oxidiser is None else f"{100 * oxidiser:.2f}",
         NO_VALUE if ratio is None else f"{ratio:.3f}",
         NO_VALUE if balance is None else f"{balance:+.2f}".replace("-", "−"),
-        NO_VALUE if density is None else f"{density / 1000:.3f}",
+        density_text(density, units),
     ]
+
+
+def density_text(value: float | None, units: DisplayUnits) -> str:
+    """A density in kg/m³ in the reader's unit, without it."""
+    from strandwise.report.labels import NO_VALUE, format_number, in_unit
+
+    if value is None:
+        return NO_VALUE
+    return format_number(in_unit(value, units.density), digits=4)

@@ -11,9 +11,13 @@ from strandwise.cli.common import (
     campaign_argument,
     campaign_folder,
     echo_cautions,
+    echo_done,
     echo_json,
+    echo_text,
     examples,
+    is_quiet,
     json_option,
+    units_option,
 )
 from strandwise.cli.mix_common import (
     alkali_option,
@@ -30,6 +34,7 @@ if TYPE_CHECKING:
     from strandwise.findings import Caution
     from strandwise.formulation import AlkaliProduct
     from strandwise.records import Campaign
+    from strandwise.report.labels import DisplayUnits
     from strandwise.workflow.deriving import DescribedDerivation
 
 __all__ = ["derive"]
@@ -66,6 +71,7 @@ __all__ = ["derive"]
 @click.option("--write", is_flag=True, help="Add them to formulations.toml; needs one --way.")
 @alkali_option
 @process_temperature_option
+@units_option
 @json_option
 @click.pass_context
 def derive(
@@ -81,6 +87,7 @@ def derive(
     write: bool,
     alkali: Any,
     temperature: str | None,
+    units: str | None,
     as_json: bool,
 ) -> None:
     """Derive formulations of CAMPAIGN from a parent, and show what each substitution means.
@@ -89,6 +96,7 @@ def derive(
     added to 100 parts of the whole: three different propellants. Without --way all three are
     shown. What is shown is written down only with --write.
     """
+    from strandwise.report.labels import display_units
     from strandwise.workflow.deriving import describe_derivations, write_derivations
     from strandwise.workflow.recipes import describe_formulations, read_recipes
 
@@ -114,13 +122,17 @@ def derive(
     if as_json:
         echo_json(_as_json(derived, cautions, file))
         return
-    _print(describe_formulations(sound, start, alkali=alkali)[0], derived, replaces, alkali)
+    shown = display_units(units or sound.settings.units)
+    _print(describe_formulations(sound, start, alkali=alkali)[0], derived, replaces, alkali, shown)
     echo_cautions(
         (item.derivation.spec.name, caution)
         for item, told in zip(derived, cautions, strict=True)
         for caution in told
     )
-    click.echo(f"\nAdded to {file}" if file else f"\n{_to_write(derived)}")
+    if file:
+        echo_done(f"\nAdded to {file}")
+    elif not is_quiet():
+        _echo_tables(derived)
 
 
 def _shares(doses: str) -> list[float]:
@@ -147,15 +159,14 @@ def _cautions(
     return told
 
 
-def _to_write(derived: tuple[DescribedDerivation, ...]) -> str:
+def _echo_tables(derived: tuple[DescribedDerivation, ...]) -> None:
+    """Print the tables that were not written, to be copied."""
     from strandwise.formulation import formulation_toml
 
-    tables = "\n".join(formulation_toml(item.derivation) for item in derived)
-    return (
-        "Nothing was written; with one --way and --write it would be the table:\n\n"
-        if len(derived) == 1
-        else "Nothing was written; with one --way and --write, of these tables:\n\n"
-    ) + tables.rstrip("\n")
+    what = "it would be the table" if len(derived) == 1 else "of these tables"
+    comma = "" if len(derived) == 1 else ","
+    echo_text(f"\nNothing was written; with one --way and --write{comma} {what}:\n")
+    click.echo("\n".join(formulation_toml(item.derivation) for item in derived).rstrip("\n"))
 
 
 def _as_json(
@@ -188,19 +199,24 @@ def _print(
     derived: tuple[DescribedDerivation, ...],
     replaces: str | None,
     alkali: AlkaliProduct,
+    units: DisplayUnits,
 ) -> None:
     from strandwise.report.tables import Column, print_table
 
     recipes = [parent.recipe, *(item.derivation.recipe for item in derived)]
-    columns, names = recipe_columns(recipes)
+    columns, names = recipe_columns(recipes, units)
     rows = [
-        ["none", parent.recipe.formulation, *cells_of_recipe(recipes[0], parent.properties, names)]
+        [
+            "none",
+            parent.recipe.formulation,
+            *cells_of_recipe(recipes[0], parent.properties, names, units),
+        ]
     ]
     rows += [
         [
             f"{100 * item.derivation.share:g} % {_way_text(item, replaces)}",
             item.derivation.spec.name,
-            *cells_of_recipe(item.derivation.recipe, item.properties, names),
+            *cells_of_recipe(item.derivation.recipe, item.properties, names, units),
         ]
         for item in derived
     ]

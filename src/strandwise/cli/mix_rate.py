@@ -12,8 +12,10 @@ from strandwise.cli.common import (
     campaign_argument,
     campaign_folder,
     echo_json,
+    echo_text,
     examples,
     json_option,
+    units_option,
 )
 from strandwise.cli.showing import pressure_option, pressure_text
 from strandwise.errors import DataError
@@ -32,9 +34,12 @@ __all__ = ["rate"]
 )
 @campaign_argument
 @click.option("--at", metavar="PRESSURE", help="Pressure of the rates; otherwise the campaign's.")
+@units_option
 @json_option
 @click.pass_context
-def rate(ctx: click.Context, campaign: str, *, at: str | None, as_json: bool) -> None:
+def rate(
+    ctx: click.Context, campaign: str, *, at: str | None, units: str | None, as_json: bool
+) -> None:
     """Say how the rate of CAMPAIGN's batches goes with what they consist of.
 
     Fits the logarithm of the rate as a blend of the mass fractions. That needs batches of many
@@ -53,12 +58,12 @@ def rate(ctx: click.Context, campaign: str, *, at: str | None, as_json: bool) ->
         if as_json:
             echo_json({"model": None, "why_not": str(error)})
         else:
-            click.echo(f"No model: {error}")
+            echo_text(f"No model: {error}")
         return
     if as_json:
         echo_json({"model": _as_json(view), "why_not": None})
         return
-    _print(view, display_units(sound.settings.units))
+    _print(view, display_units(units or sound.settings.units))
 
 
 def _exchanges(view: CompositionView) -> list[tuple[str, str, float, tuple[float, float]]]:

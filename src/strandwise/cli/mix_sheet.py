@@ -14,9 +14,11 @@ from strandwise.cli.common import (
     CAUTION,
     campaign_argument,
     campaign_folder,
+    echo_done,
     echo_json,
     examples,
     json_option,
+    wrapped,
 )
 from strandwise.cli.mix_common import (
     echo_faults_elsewhere,
@@ -124,7 +126,7 @@ def sheet(
         _write_text(finished, sys.stdout)
         return
     _write_file(finished, output)
-    click.echo(f"Wrote {output}")
+    echo_done(f"Wrote {output}")
 
 
 def _waters(texts: Sequence[str]) -> dict[str, float]:
@@ -135,7 +137,7 @@ def _waters(texts: Sequence[str]) -> dict[str, float]:
         key, _, share = text.strip().partition(" ")
         if not share.strip():
             msg = f"--water: `{text}` is no ingredient with its water"
-            raise RequestError(msg, expected='such as "sorbitol 0.5 %"')
+            raise RequestError(msg, expected="such as `sorbitol 0.5 %`")
         waters[key] = quantity_option(share.strip(), Kind.RATIO, "--water").si
     return waters
 
@@ -167,6 +169,9 @@ def _finished(
 
 def _write_text(sheet: Sheet, file: TextIO) -> None:
     from strandwise.report.tables import Column, print_table
+
+    def fitted(text: str) -> str:
+        return wrapped(text) if file is sys.stdout else text
 
     rows = [
         [
@@ -202,8 +207,8 @@ def _write_text(sheet: Sheet, file: TextIO) -> None:
     )
     if sheet.cautions:
         file.write("\nTo heed:\n")
-        file.writelines(f"  {caution}\n" for caution in sheet.cautions)
-    file.write("\nAfterwards, with the masses that were really weighed:\n")
+        file.writelines(f"{fitted(f'  {caution}')}\n" for caution in sheet.cautions)
+    file.write(fitted("\nAfterwards, with the masses that were really weighed:\n"))
     file.write(f"  {sheet.log_command}\n")
 
 

@@ -11,11 +11,15 @@ from strandwise.cli.common import (
     UnitsType,
     at_terminal,
     bench_option,
+    echo_command,
+    echo_done,
     echo_hint,
     echo_json,
+    echo_text,
     examples,
     here,
     json_option,
+    wrapped,
 )
 from strandwise.errors import RequestError
 
@@ -77,23 +81,26 @@ def command(
     if as_json:
         echo_json({"campaign": folder.name, "folder": str(folder.path)})
         return
-    click.echo(f"Made {folder.path}")
+    echo_done(f"Made {folder.path}")
     log = shlex.join(
         ["strandwise", "log", "batch", folder.name, "--batch", "B-01", "--formulation", baseline]
     )
     if parts:
-        echo_hint(f"Next: {log}")
+        echo_hint("Next:")
     else:
         echo_hint(f"Next: write the recipe of `{baseline}` into {folder.formulations.name}, then:")
-        echo_hint(f"  {log}")
+    echo_command(log)
 
 
 def _ask_recipe(baseline: str) -> dict[str, str]:
     """Parts of the baseline, asked for until they can be read; empty if left for later."""
     while True:
         text: str = click.prompt(
-            f"Parts by mass of `{baseline}`, such as `potassium-nitrate 65, sorbitol 35`; Enter to "
-            "write them later",
+            wrapped(
+                f"Parts by mass of `{baseline}`, such as `potassium-nitrate 65, sorbitol 35`; "
+                "Enter to write them later",
+                err=True,
+            ),
             default="",
             show_default=False,
             err=True,
@@ -101,7 +108,7 @@ def _ask_recipe(baseline: str) -> dict[str, str]:
         try:
             return _parts(text)
         except RequestError as error:
-            click.echo(f"  {error}", err=True)
+            echo_text(f"  {error}", err=True)
 
 
 def _parts(recipe: str) -> dict[str, str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import codecs
 import contextlib
+import io
 import os
 import sys
 from importlib import import_module
@@ -12,7 +13,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from strandwise.cli.common import Stated, completions, examples
+from strandwise.cli.common import (
+    Stated,
+    completions,
+    echo_text,
+    examples,
+    terminal_columns,
+    wrapped,
+)
 from strandwise.errors import RecordsError, StrandwiseError
 
 if TYPE_CHECKING:
@@ -24,6 +32,7 @@ __all__ = ["LazyGroup", "program", "run"]
 
 _INTERRUPTED = 130
 _NOBODY_READS = 141
+_NARROW, _NARROWEST = 60, 20  # columns
 _EXIT_CODES = (
     (0, "done"),
     (1, "the records or the request are at fault; the message says where"),
@@ -63,8 +72,29 @@ def _reader_may_leave() -> Iterator[None]:
         raise click.exceptions.Exit(_NOBODY_READS) from error
 
 
+class _HelpFormatter(click.HelpFormatter):
+    """Help whose explanations stand below their options where there is no room beside them."""
+
+    def write_dl(self, rows: Any, col_max: int = 30, col_spacing: int = 2) -> None:
+        """Write pairs of a name and what it means."""
+        below = 6
+        super().write_dl(rows, below if self.width < _NARROW else col_max, col_spacing)
+
+
+class _Context(click.Context):
+    formatter_class = _HelpFormatter
+
+
+def _fit_help(command: click.Command) -> None:
+    command.context_class = _Context
+    for one in command.commands.values() if isinstance(command, click.Group) else ():
+        _fit_help(one)
+
+
 class LazyGroup(click.Group):
     """A group whose commands are imported when they are called."""
+
+    context_class = _Context
 
     def __init__(self, *args: Any, lazy: dict[str, tuple[str, str]], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -91,6 +121,7 @@ class LazyGroup(click.Group):
             return None
         module = import_module(f"strandwise.cli.{self._lazy[cmd_name][0]}")
         command: click.Command = module.command
+        _fit_help(command)
         if ctx.resilient_parsing:  # a shell asks for completions
             from strandwise.cli.completing import offer_names
 
@@ -151,7 +182,7 @@ def _show_versions(ctx: click.Context, _: click.Parameter, wanted: bool) -> None
     help="The bench folder; otherwise found from here upward.",
 )
 @click.option(
-    "-q", "--quiet", is_flag=True, help="Results only: no hints, words on conduct or progress."
+    "-q", "--quiet", is_flag=True, help="Results and their cautions alone: no hints, no progress."
 )
 @click.option(
     "--version",
@@ -187,11 +218,14 @@ def run(args: Sequence[str] | None) -> int:
             stream.reconfigure(errors="strandwise-spell")
     try:
         code = program.main(
-            None if args is None else list(args), prog_name="strandwise", standalone_mode=False
+            None if args is None else list(args),
+            prog_name="strandwise",
+            standalone_mode=False,
+            **_narrow(),
         )
         sys.stdout.flush()
     except click.ClickException as error:
-        error.show()
+        _show(error)
         return error.exit_code
     except (click.Abort, KeyboardInterrupt):
         click.echo("strandwise: stopped", err=True)
@@ -204,6 +238,22 @@ def run(args: Sequence[str] | None) -> int:
     if code == _NOBODY_READS:
         _abandon_output()
     return code if isinstance(code, int) else 0
+
+
+def _narrow() -> dict[str, Any]:
+    """What lets help fit a terminal of fewer columns than click reckons with."""
+    columns = terminal_columns()
+    if columns is None or columns >= _NARROW:
+        return {}
+    return {"terminal_width": max(columns - 1, _NARROWEST)}
+
+
+def _show(error: click.ClickException) -> None:
+    shown = io.StringIO()
+    error.show(shown)
+    for line in shown.getvalue().splitlines():
+        # What is indented is help, which fits already, or an example to copy.
+        click.echo(line if line.startswith(" ") else wrapped(line, err=True), err=True)
 
 
 def _spell(error: UnicodeError) -> tuple[str, int]:
@@ -219,14 +269,14 @@ def _fail(error: StrandwiseError | OSError) -> int:
         return _NOBODY_READS  # which is no fault, and needs no message
     if isinstance(error, RecordsError):
         for finding in error.findings:
-            click.echo(f"strandwise: {finding}", err=True)
+            echo_text(f"strandwise: {finding}", err=True)
         if len(error.findings) > 1:
             click.echo(f"strandwise: {len(error.findings)} problems", err=True)
     elif isinstance(error, OSError):
         place = f"{error.filename}: " if error.filename else ""
-        click.echo(f"strandwise: {place}{error.strerror or error}", err=True)
+        echo_text(f"strandwise: {place}{error.strerror or error}", err=True)
     else:
-        click.echo(f"strandwise: {error}", err=True)
+        echo_text(f"strandwise: {error}", err=True)
     return 1
 
 

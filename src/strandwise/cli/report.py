@@ -11,8 +11,10 @@ from strandwise.cli.common import (
     campaign_argument,
     campaign_folder,
     echo_conduct,
+    echo_done,
     echo_hint,
     echo_json,
+    echo_text,
     examples,
     json_option,
     units_option,
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
 
     from strandwise.forecast import Wanted
     from strandwise.records import Campaign, CampaignFolder
+    from strandwise.report.page.content import UnreadFiring
 
 __all__ = ["command", "write_report"]
 
@@ -78,9 +81,10 @@ def command(
     give the same page, byte for byte.
     """
     from strandwise.records import read_campaign
+    from strandwise.workflow.page import without_unread
 
     folder = campaign_folder(ctx, campaign)
-    sound = read_campaign(folder).sound()
+    sound, unread = without_unread(read_campaign(folder))
     path = output or Path(f"{sound.name}.html")
     size = write_report(
         folder,
@@ -88,12 +92,16 @@ def command(
         path,
         motors=motors or None,
         wanted=wanted_options(peak_below, burn_longer, sound),
+        unread=unread,
         units=units,
     )
     if as_json:
-        echo_json({"page": str(path.absolute()), "bytes": size})
+        left_out = [{"test": one.test, "why": one.why} for one in unread]
+        echo_json({"page": str(path.absolute()), "bytes": size, "left_out": left_out})
         return
-    click.echo(f"Wrote {path}, {size / 1e6:.2g} MB")
+    for one in unread:
+        echo_text(f"strandwise: {one.test} is left out of the page: {one.why}", err=True)
+    echo_done(f"Wrote {path}, {size / 1e6:.2g} MB")
     echo_hint("Open it in a browser; it loads nothing and can be sent as it is.")
     echo_conduct(BEFORE_ANY_FIRING)
 
@@ -105,6 +113,7 @@ def write_report(
     *,
     motors: Sequence[Path] | None = None,
     wanted: Wanted | None = None,
+    unread: Sequence[UnreadFiring] = (),
     units: str | None = None,
 ) -> int:
     """Make a campaign's page and return how many bytes it has; options as of the command.
@@ -115,7 +124,7 @@ def write_report(
         The page would replace a file that is no page of this program, lie among the raw traces,
         or cannot be written; a motor is not there.
     RecordsError, DataError
-        A motor that was asked for has faults; a raw trace cannot be read.
+        A motor that was asked for has faults.
     """
     from strandwise.report.labels import display_units
     from strandwise.report.page.render import render_page
@@ -128,6 +137,7 @@ def write_report(
         campaign,
         motors=motors,
         wanted=wanted,
+        unread=unread,
         format_pressure=lambda value: pressure_text(value, shown),
     )
     page = render_page(content, shown, notices=BEFORE_ANY_FIRING)

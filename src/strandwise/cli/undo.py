@@ -10,7 +10,9 @@ from strandwise.cli.common import (
     at_terminal,
     bench_option,
     campaign_folder,
+    echo_done,
     echo_json,
+    echo_text,
     examples,
     here,
     json_option,
@@ -64,7 +66,7 @@ def command(
         found = campaign_taking_back(campaign_folder(ctx, campaign), again=redo)
     verb = "Do again" if redo else "Undo"
     if not confirmed:
-        click.echo("\n".join(_account(found, verb)), err=as_json)
+        echo_text("\n".join(_account(found, verb)), err=as_json)
         if not at_terminal():
             msg = "nobody is there to ask"
             raise RequestError(msg, hint="--yes does it; nothing was changed")
@@ -76,8 +78,8 @@ def command(
         echo_json(_as_json(found, redo=redo))
         return
     if confirmed:
-        click.echo("\n".join(_account(found, verb)))
-    click.echo("Done again." if redo else "Undone.")
+        echo_done("\n".join(_account(found, verb)))
+    echo_done("Done again." if redo else "Undone.")
 
 
 def _account(found: TakingBack, verb: str) -> list[str]:

@@ -31,7 +31,7 @@ __all__ = ["Column", "print_table"]
 
 _GAP = 2
 _NARROWEST_TEXT = 12
-_LONGEST_WORD = 24
+_LONGEST_WORD = 32
 _FEWEST_ROWS_TO_SPLIT = 3
 _MOST_PIECES = 3
 _STEERING = frozenset({"Cc", "Cf", "Cs"})
@@ -304,5 +304,5 @@ def _blocks(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> Rendera
             if not cell:
                 continue
             line = Text.assemble((f"{column.title}: ", "dim"), cell)
-            parts.append(Padding(line, (0, 0, 0, 2)))
+            parts.append(Padding(line, (0, 0, 0, 2), expand=False))
     return Group(*parts)

@@ -26,8 +26,8 @@ from strandwise.records import (
 )
 from strandwise.reduction import calibration_report_from_arrays, report_calibration
 from strandwise.units import Kind, is_gauge, parse_quantity
+from strandwise.workflow.new_record import read_for_logging
 from strandwise.workflow.opening import pressure_scale, unknown_name
-from strandwise.workflow.recording import read_for_logging
 
 if TYPE_CHECKING:
     import datetime as dt
