@@ -13,6 +13,7 @@ import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 from urllib.parse import unquote
 from xml.etree import ElementTree as ET
 
@@ -21,12 +22,17 @@ import pytest
 
 from strandwise.cli.forecast_view import BEFORE_ANY_FIRING
 from strandwise.forecast import Wanted
+from strandwise.planning import suggestion_for_motor_sentence
 from strandwise.records import CampaignFolder, read_campaign
 from strandwise.report.labels import display_units
 from strandwise.report.page.decision import decision_lines
+from strandwise.report.page.pictures import law_pictures
 from strandwise.report.page.render import render_page
 from strandwise.report.page.writing import Writer
+from strandwise.workflow.analysis import fit_campaign, reduce_campaign
+from strandwise.workflow.motor_design import find_motor
 from strandwise.workflow.page import gather_page
+from strandwise.workflow.planning import plan_campaign
 
 ROOT = Path(__file__).parents[2]
 SECTIONS = (
@@ -78,13 +84,14 @@ def csv_rows(root: ET.Element, name: str) -> list[list[str]]:
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> CampaignFolder:
-    return bench(tmp_path_factory.mktemp("page") / "bench")
+def demo(shown_demo: Any) -> CampaignFolder:
+    return CampaignFolder(shown_demo.bench, "demo")
 
 
 @pytest.fixture(scope="module")
-def page(demo: CampaignFolder) -> str:
-    return page_of(demo)
+def page(shown_demo: Any) -> str:
+    text: str = shown_demo.page.read_text(encoding="utf-8")
+    return text
 
 
 @pytest.fixture(scope="module")
@@ -153,6 +160,25 @@ def test_every_picture_has_its_words_and_every_point_its_name(
     assert any("left out: lower wire never broke" in mark for mark in marks)
 
 
+def test_many_laws_are_shared_out_and_no_test_is_lost(
+    demo: CampaignFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("strandwise.report.page.pictures._MOST_LAWS_TOGETHER", 2)
+    reduced = reduce_campaign(read_campaign(demo).sound())
+    pictures = law_pictures(fit_campaign(reduced), reduced.points, Writer(display_units("metric")))
+    # Nine batches, three of each formulation (campaigns/make_demo.py): two and one of each.
+    assert [picture.name for picture in pictures] == [f"laws-{number}" for number in range(1, 7)]
+    assert pictures[0].caption.startswith("Burn rate against pressure: base, M-01 to M-04.")
+    assert pictures[1].caption.startswith("Burn rate against pressure: base, M-07.")
+    marks = [
+        element.attrib["aria-label"].partition(":")[0]
+        for picture in pictures
+        for element in ET.fromstring(picture.svg).iter()
+        if element.get("class") == "mark"
+    ]
+    assert sorted(marks) == sorted(point.test for point in reduced.points)
+
+
 def test_tests_left_out_stand_there_with_their_reason(root: ET.Element) -> None:
     rows = csv_rows(root, "left-out-table")
     assert [row[0] for row in rows[1:]] == ["S-015"]
@@ -173,6 +199,16 @@ def test_the_tables_are_embedded_whole(demo: CampaignFolder, root: ET.Element) -
         assert {len(row) for row in csv_rows(root, name)} == {
             len([c for c in tr if c.tag in ("th", "td")]) for tr in table.iter("tr")
         }
+
+
+def test_headings_carry_their_units(root: ET.Element) -> None:
+    laws = next(table for table in root.iter("table") if table.get("id") == "laws-table")
+    heads = [text_of(head) for head in next(laws.iter("tr"))]
+    assert "a (mm/s at 1 MPa)" in heads
+    # No two columns of the file have one name, so that a spreadsheet can tell them apart.
+    for table in root.iter("table"):
+        names = csv_rows(root, table.attrib["id"])[0]
+        assert len(names) == len(set(names)), names
 
 
 def test_the_origin_names_files_and_versions(demo: CampaignFolder, root: ET.Element) -> None:
@@ -213,6 +249,15 @@ def test_what_is_wanted_decides_the_order(demo: CampaignFolder) -> None:
     first, others = which.answers
     assert first.startswith("carbonate-20 keeps the motor full-size below a peak of 580 psi")
     assert re.fullmatch(r"The others: carbonate-10 \d+ %; base \d+ %\.", others)
+    # What to test next is then for the sake of that motor, as `plan --motor` has it.
+    following = decision_lines(content, write)[-1]
+    reduced = reduce_campaign(campaign)
+    motor = find_motor(demo, campaign, Path("full-size"))
+    plan = plan_campaign(reduced, motor=motor, format_pressure=write.pressure).for_motor
+    assert plan is not None
+    best = suggestion_for_motor_sentence(plan.suggestions[0], format_pressure=write.pressure)
+    assert following.question == "What next"
+    assert following.answers[0] == f"For the peak pressure of the motor full-size: {best}."
 
 
 def test_the_same_records_give_the_same_bytes_in_another_process(

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import dataclasses
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
-from strandwise.errors import RequestError, StrandwiseError
+from strandwise.errors import RecordsError, RequestError, StrandwiseError
 from strandwise.records import Bench, sha256_of, write_bytes
 from strandwise.report.page.content import (
     FormulationDrift,
     InputFile,
     Missing,
     MotorForecasts,
+    MotorPlan,
     PageContent,
     RecipeEntry,
+    UnreadFiring,
 )
 from strandwise.report.versions import software_versions
 from strandwise.workflow.analysis import fit_campaign, reduce_campaign, untested_caution
@@ -28,14 +32,44 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from strandwise.forecast import Wanted
-    from strandwise.records import Campaign, CampaignFolder
+    from strandwise.planning import MotorTests
+    from strandwise.records import Campaign, CampaignFolder, CampaignReading
 
-__all__ = ["gather_page", "may_be_written", "write_page"]
+__all__ = ["gather_page", "may_be_written", "without_unread", "write_page"]
 
 _OURS = b'<meta name="generator" content="strandwise '
 _HEAD = 4096
+# Codes of a raw trace that is not there, cannot be read or is another file.
+_UNREAD = frozenset({"file-missing", "unreadable", "trace-changed"})
 
 _Result = TypeVar("_Result")
+
+
+def without_unread(reading: CampaignReading) -> tuple[Campaign, tuple[UnreadFiring, ...]]:
+    """A campaign without the firings whose raw traces cannot be used, and those firings.
+
+    A page is for people who look at the whole; one lost file must not keep the rest from them.
+
+    Raises
+    ------
+    RecordsError
+        There is any other fault in the campaign's files; the error carries them all.
+    """
+    lost: dict[str, UnreadFiring] = {}
+    for problem in reading.problems:
+        field = problem.source.field or ""
+        if problem.code not in _UNREAD or not field.startswith("trace"):
+            raise RecordsError(reading.problems)
+        why = problem.message if not problem.hint else f"{problem.message}; {problem.hint}"
+        test = Path(problem.source.path).stem
+        lost.setdefault(test, UnreadFiring(test=test, why=why))
+    campaign = reading.campaign
+    if campaign is None:
+        raise RecordsError(reading.problems)
+    if lost:
+        firings = tuple(firing for firing in campaign.firings if firing.test not in lost)
+        campaign = dataclasses.replace(campaign, firings=firings)
+    return campaign, tuple(lost.values())
 
 
 def gather_page(
@@ -44,6 +78,7 @@ def gather_page(
     *,
     motors: Sequence[Path] | None = None,
     wanted: Wanted | None = None,
+    unread: Sequence[UnreadFiring] = (),
     format_pressure: Callable[[float], str],
 ) -> PageContent:
     """Reduce, fit, compare, chart, plan, hindcast and forecast, for one page.
@@ -57,6 +92,8 @@ def gather_page(
         so on the page.
     wanted
         What the motors are to do; None: not asked.
+    unread
+        Firings that are not among the records, since their traces cannot be used.
     format_pressure
         How texts write a pressure in Pa.
 
@@ -90,6 +127,12 @@ def gather_page(
         )
         return MotorForecasts(motor=motor.stem, forecasts=found)
 
+    def motor_tests(motor: Path) -> MotorTests:
+        record = find_motor(folder, campaign, motor)
+        found = plan_campaign(reduced, motor=record, format_pressure=format_pressure).for_motor
+        assert found is not None  # a motor is named
+        return found
+
     def drift(formulation: str) -> FormulationDrift:
         chart = _had(lambda: drift_of_campaign(reduced, formulation=formulation))
         return FormulationDrift(formulation=formulation, chart=chart)
@@ -108,10 +151,16 @@ def gather_page(
             else plan.next or Missing("the plan is one for a motor")
         ),
         detectable=() if isinstance(plan, Missing) else plan.detectable,
+        motor_plans=tuple(
+            MotorPlan(motor=motor.stem, tests=_had(partial(motor_tests, motor)))
+            for motor in named
+            if wanted is not None and wanted.peak_below is not None
+        ),
         drifts=tuple(drift(name) for name in mixed),
         motors=tuple(forecasts(motor) for motor in named),
         recipes=_had(lambda: _recipes(campaign)),
         cautions=(*reduced.cautions, *([untested] if untested else [])),
+        unread=tuple(unread),
         inputs=_inputs(folder, campaign, named),
         software=tuple(software_versions()),
     )

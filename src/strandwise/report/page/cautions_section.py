@@ -19,8 +19,15 @@ __all__ = ["cautions_section"]
 def cautions_section(content: PageContent, sections: Sequence[Section]) -> Section:
     """Cautions of no section of their own, and how many stand in each of the `sections`."""
     plan = content.next_tests
-    planned = () if isinstance(plan, Missing) else plan.cautions
-    blocks: list[Block] = [*Cautions.of(("", one) for one in (*content.cautions, *planned))]
+    planned = [] if isinstance(plan, Missing) else [("", one) for one in plan.cautions]
+    planned += [
+        (f"motor {one.motor}", caution)
+        for one in content.motor_plans
+        if not isinstance(one.tests, Missing)
+        for caution in one.tests.cautions
+    ]
+    whole = [("", one) for one in content.cautions]
+    blocks: list[Block] = [*Cautions.of((*whole, *planned))]
     elsewhere = tuple(
         (section.name, f"{section.title}: {section.caution_count} to heed")
         for section in sections

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from strandwise.findings import Caution
     from strandwise.forecast import Forecast, Hindcast
     from strandwise.formulation import Porosity, Recipe, RecipeProperties
-    from strandwise.planning import DetectableShift, NextTests
+    from strandwise.planning import DetectableShift, MotorTests, NextTests
     from strandwise.ratelaw import RateFit
     from strandwise.records import Campaign
     from strandwise.reduction import FiringReduction, RatePoint
@@ -22,8 +22,10 @@ __all__ = [
     "InputFile",
     "Missing",
     "MotorForecasts",
+    "MotorPlan",
     "PageContent",
     "RecipeEntry",
+    "UnreadFiring",
 ]
 
 
@@ -70,6 +72,30 @@ class MotorForecasts:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class MotorPlan:
+    """Which test would tell most of one motor's peak pressure."""
+
+    motor: str
+    tests: MotorTests | Missing
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class UnreadFiring:
+    """A firing whose raw trace is not there, cannot be read or is not the one that was logged.
+
+    Parameters
+    ----------
+    test
+        Its name.
+    why
+        What is wrong, with the file.
+    """
+
+    test: str
+    why: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class RecipeEntry:
     """One formulation, what follows from its composition, and the voids of its batches.
 
@@ -103,6 +129,9 @@ class PageContent:
         Finished, or why not.
     detectable
         Shifts that the tests so far could have shown; empty where there is no plan.
+    motor_plans
+        What to test next for the sake of each motor's peak pressure; empty where no peak is
+        wanted.
     drifts
         One for each formulation with a batch.
     motors
@@ -111,6 +140,8 @@ class PageContent:
         In the order of the campaign's file.
     cautions
         About the campaign as a whole.
+    unread
+        Firings that take no part in anything, since their raw traces cannot be used.
     inputs
         The files that all this was made from.
     software
@@ -125,9 +156,11 @@ class PageContent:
     hindcast: Hindcast | Missing
     next_tests: NextTests | Missing
     detectable: tuple[DetectableShift, ...]
+    motor_plans: tuple[MotorPlan, ...]
     drifts: tuple[FormulationDrift, ...]
     motors: tuple[MotorForecasts, ...]
     recipes: tuple[RecipeEntry, ...] | Missing
     cautions: tuple[Caution, ...]
+    unread: tuple[UnreadFiring, ...]
     inputs: tuple[InputFile, ...]
     software: tuple[tuple[str, str], ...]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from strandwise.planning import suggestion_sentence
+from strandwise.planning import suggestion_for_motor_sentence, suggestion_sentence
 from strandwise.report.labels import format_number
 from strandwise.report.page.blocks import said
 from strandwise.report.page.content import Missing
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from strandwise.forecast import Forecast, Wanted
-    from strandwise.report.page.content import PageContent
+    from strandwise.report.page.content import MotorPlan, PageContent
     from strandwise.report.page.writing import Writer
     from strandwise.tracking import Comparison, FormulationShift
 
@@ -123,7 +123,10 @@ def _is_shown(row: FormulationShift) -> bool:
 
 
 def _how_sure(content: PageContent, write: Writer, *, asked: bool) -> list[str]:
-    texts = []
+    texts = [
+        said(f"{one.test} takes no part: its raw trace cannot be used ({one.why})")
+        for one in content.unread
+    ]
     comparison = content.comparison
     if not isinstance(comparison, Missing):
         counts = [
@@ -183,6 +186,27 @@ def _over(content: PageContent, write: Writer) -> list[str]:
 
 
 def _next(content: PageContent, write: Writer) -> list[str]:
+    """What tells most of the motors' peak pressures where one is wanted, else of the shifts."""
+    texts = [text for one in content.motor_plans for text in _next_for_motor(one, write)]
+    return texts or _next_for_shifts(content, write)
+
+
+def _next_for_motor(plan: MotorPlan, write: Writer) -> list[str]:
+    found = plan.tests
+    if isinstance(found, Missing):
+        why = f"Which test would tell most of the motor {plan.motor} cannot be said: {found.why}"
+        return [said(why)]
+    best = [
+        suggestion_for_motor_sentence(one, format_pressure=write.pressure)
+        for one in found.suggestions[:1]
+    ] or ["no test inside the pressures tested would tell more"]
+    return [
+        *(said(f"For the peak pressure of the motor {plan.motor}: {text}") for text in best),
+        *(said(extension.why) for extension in found.extensions),
+    ]
+
+
+def _next_for_shifts(content: PageContent, write: Writer) -> list[str]:
     plan = content.next_tests
     if isinstance(plan, Missing):
         return [said(f"Which test would tell most cannot be said: {plan.why}")]

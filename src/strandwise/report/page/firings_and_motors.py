@@ -46,7 +46,8 @@ def firings_section(content: PageContent, write: Writer) -> Section:
     """What each firing gave, its trace and its events."""
     firings = content.firings
     if not firings:
-        none = "No firing is recorded: the rates rest on strands alone."
+        what = "can be used" if content.unread else "is recorded"
+        none = f"No firing {what}: the rates rest on strands alone."
         return Section(name="firings", title="Firings", blocks=[Paragraph(none)])
     traced = [firing for firing in firings if _has_trace(firing)]
     # The newest stand last in the files.

@@ -54,17 +54,18 @@ def laws_section(content: PageContent, write: Writer) -> Section:
 
 def _laws_table(fits: tuple[RateFit, ...], write: Writer) -> PageTable:
     rate, pressure = write.units.rate, write.units.pressure
+    at_one = f"({unit_text(rate)} at 1 {unit_text(pressure)})"
     heads = [
         Head("Batch", "text"),
         Head("Formulation", "text"),
         Head("tests"),
         write.head("tested from", pressure),
         write.head("to", pressure),
-        Head("a", file=f"a ({unit_text(rate)} at 1 {unit_text(pressure)})"),
-        Head("a from", file="a 95 % from"),
-        Head("to", file="a 95 % to"),
+        Head(f"a {at_one}"),
+        Head("from", file=f"a 95 % from {at_one}"),
+        Head("to", file=f"a 95 % to {at_one}"),
         Head("n"),
-        Head("n from", file="n 95 % from"),
+        Head("from", file="n 95 % from"),
         Head("to", file="n 95 % to"),
         write.head("at", pressure),
         write.head("rate", rate),

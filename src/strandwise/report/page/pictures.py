@@ -40,8 +40,8 @@ __all__ = [
     "law_pictures",
 ]
 
-# More laws than this get a picture for each formulation: every panel shows the laws of all
-# others of its picture, which grows with the square.
+# More laws than this get pictures for each formulation, of no more than so many laws: every
+# panel shows the laws of all others of its picture, which grows with the square.
 _MOST_LAWS_TOGETHER = 12
 _POINT_HELP = "Points name their tests: hover, tap, or use Tab and the arrow keys."
 
@@ -49,22 +49,33 @@ _POINT_HELP = "Points name their tests: hover, tap, or use Tab and the arrow key
 def law_pictures(
     fits: Sequence[RateFit], points: Sequence[RatePoint], write: Writer
 ) -> list[Picture]:
-    """Laws and tests: one picture, or one for each formulation where there are many laws."""
+    """Laws and tests: one picture, or several of one formulation each where there are many."""
     fitted = {fit.label for fit in fits}
     shown = [point for point in points if point.batch in fitted]
     if len(fits) <= _MOST_LAWS_TOGETHER:
         return [_laws("laws", "Burn rate against pressure", fits, shown, write)]
     names = list(dict.fromkeys(fit.formulation for fit in fits))
+    parts = [part for name in names for part in _parts([f for f in fits if f.formulation == name])]
     return [
         _laws(
             f"laws-{number}",
-            f"Burn rate against pressure: {name}",
-            [fit for fit in fits if fit.formulation == name],
-            [point for point in shown if point.formulation == name],
+            f"Burn rate against pressure: {part[0].formulation}, {_batches_text(part)}",
+            part,
+            [point for point in shown if point.batch in {fit.label for fit in part}],
             write,
         )
-        for number, name in enumerate(names, start=1)
+        for number, part in enumerate(parts, start=1)
     ]
+
+
+def _parts(fits: Sequence[RateFit]) -> list[Sequence[RateFit]]:
+    return [fits[start : start + _MOST_LAWS_TOGETHER]
+            for start in range(0, len(fits), _MOST_LAWS_TOGETHER)]  # fmt: skip
+
+
+def _batches_text(fits: Sequence[RateFit]) -> str:
+    first, last = fits[0].label, fits[-1].label
+    return first if first == last else f"{first} to {last}"
 
 
 def _laws(

@@ -172,6 +172,10 @@ def left_out_section(content: PageContent) -> Section:
         for firing in content.firings
         if firing.point is None
     ]
+    rows += [
+        [bare(one.test), *[bare(NO_VALUE)] * 2, bare("firing"), bare(one.why)]
+        for one in content.unread
+    ]
     blocks: list[Block]
     if rows:
         blocks = [

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import re
 from importlib.metadata import version
 from typing import TYPE_CHECKING
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from strandwise.progress import steps
 from strandwise.report.page.cautions_section import cautions_section
@@ -55,6 +56,8 @@ _PARTS: tuple[Callable[[PageContent, Writer], Section], ...] = (
     lambda content, _: origin_section(content),
 )
 _CAUTIONS_AFTER = "recipes"
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:%|[kM]?Pa|psi|bar|mm|in/s|g/|kg|lb|°))")
+_BACKTICKED = re.compile("`([^`]+)`")
 
 
 def render_page(content: PageContent, units: DisplayUnits, *, notices: Sequence[str]) -> bytes:
@@ -80,6 +83,7 @@ def render_page(content: PageContent, units: DisplayUnits, *, notices: Sequence[
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.filters["worded"] = _worded
     style, script = (_source(environment, name) for name in ("page.css", "page.js"))
     text = environment.get_template("page.html").render(
         generator=f"strandwise {version('strandwise')}",
@@ -103,6 +107,13 @@ def render_page(content: PageContent, units: DisplayUnits, *, notices: Sequence[
         units=units,
     )
     return text.encode("utf-8")
+
+
+def _worded(text: str) -> Markup:
+    """Prose of the page: numbers stay with their units, and what is in backticks is code."""
+    kept = _BEFORE_UNIT.sub("\N{NO-BREAK SPACE}", str(escape(text)))
+    # Escaped above; code is the one element that is added.
+    return Markup(_BACKTICKED.sub(r"<code>\1</code>", kept))
 
 
 def _source(environment: Environment, name: str) -> str:

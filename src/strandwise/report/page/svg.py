@@ -10,11 +10,12 @@ from __future__ import annotations
 import io
 import re
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from xml.etree import ElementTree as ET
 
 import matplotlib as mpl
 from markupsafe import Markup
+from matplotlib.backends.backend_svg import FigureCanvasSVG
 
 from strandwise.report.style import house_style
 
@@ -108,7 +109,9 @@ def _drawn(figure: Figure) -> str:
     stream = io.BytesIO()
     with house_style():
         mpl.rcParams["svg.fonttype"] = "none"
-        figure.savefig(stream, format="svg", metadata={"Creator": None, "Date": None})
+        # As `savefig` does it, less a first drawing for the sake of the layout alone.
+        canvas: Any = FigureCanvasSVG(figure)
+        canvas.print_svg(stream, metadata={"Creator": None, "Date": None})
     return stream.getvalue().decode("utf-8")
 
 
@@ -128,7 +131,8 @@ def _clean(drawing: ET.Element, name: str) -> None:
         for key, value in element.attrib.items():
             if key == _LINK:
                 used[value[1:]] = None
-            used.update(dict.fromkeys(match[1] for match in _REFERENCE.finditer(value)))
+            if "url(" in value:
+                used.update(dict.fromkeys(match[1] for match in _REFERENCE.finditer(value)))
     names = {old: f"{name}-{number}" for number, old in enumerate(used, start=1)}
     for element in drawing.iter():
         element.tag = element.tag.removeprefix(_SVG)
@@ -159,6 +163,8 @@ def _attributes(found: dict[str, str], names: dict[str, str]) -> dict[str, str]:
             kept[key] = value
     return {
         key: _REFERENCE.sub(lambda match: f"url(#{names[match[1]]})", value)
+        if "url(" in value
+        else value
         for key, value in kept.items()
     }
 
