@@ -4,16 +4,26 @@ from __future__ import annotations
 
 import os
 import re
+import shlex
 import subprocess
 import sys
 import tomllib
 from pathlib import Path
 
+import click
 import pytest
+
+from strandwise.cli.program import program
 
 ROOT = Path(__file__).resolve().parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 BLOCKS = re.findall(r"^```(sh)?\n(.*?)^```$", README, re.MULTILINE | re.DOTALL)
+# Those with an ellipsis are patterns.
+INLINE = [
+    " ".join(text.split())
+    for text in re.findall(r"`(strandwise [^`]+)`", README)
+    if "…" not in text
+]
 SHELL = [text for kind, text in BLOCKS if kind == "sh"]
 
 
@@ -56,6 +66,18 @@ def test_the_walk_through_prints_what_it_says(tmp_path: Path) -> None:
             assert text.rstrip() in printed[number]
     assert (tmp_path / "bench" / "laws.svg").stat().st_size > 10_000
     assert (tmp_path / "bench" / "shifts.svg").stat().st_size > 10_000
+
+
+@pytest.mark.parametrize("line", INLINE)
+def test_a_command_within_a_sentence_is_one_that_the_program_takes(line: str) -> None:
+    _, *words = shlex.split(line)
+    command: click.Command | None = program
+    while isinstance(command, click.Group):
+        name = words.pop(0)
+        command = command.get_command(click.Context(command), name)
+        assert command is not None, f"{name} in {line}"
+    assert command is not None
+    command.make_context(command.name, words)  # raises where an option or an argument is wrong
 
 
 @pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md"])

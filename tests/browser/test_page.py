@@ -10,11 +10,8 @@ from typing import Any
 
 import pytest
 
-from strandwise.cli import main
-
 playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 
-ROOT = Path(__file__).parents[2]
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="there is no chromium to open it with")
 # WCAG 2.2, success criterion 1.4.3: text of usual size.
@@ -54,14 +51,10 @@ CONTRAST = """
 
 
 @pytest.fixture(scope="module")
-def page_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The demonstration's page, made from a copy in a bench folder."""
-    folder = tmp_path_factory.mktemp("browser")
-    shutil.copytree(ROOT / "campaigns" / "demo", folder / "campaigns" / "demo")
-    shutil.copytree(ROOT / "shared", folder / "shared")
-    target = folder / "page.html"
-    assert main(["--bench", str(folder), "report", "demo", "-o", str(target)]) == 0
-    return target
+def page_file(shown_demo: Any) -> Path:
+    """The demonstration's page."""
+    page: Path = shown_demo.page
+    return page
 
 
 @pytest.fixture(scope="module")

@@ -391,7 +391,8 @@ def test_heat_enters_the_maximum_expected_pressure_where_it_is_known(
 
 @pytest.mark.usefixtures("bench")
 def test_drills_in_64ths_are_shown_as_they_are_stamped(run: Runner) -> None:
-    asked = ("forecast", "demo", "full-size", "--size-for", "4 MPa", "--drills", "64ths")
+    asked = ("forecast", "demo", "full-size", "--size-for", "4 MPa", "--drills", "64ths",
+             "--draws", "500")  # fmt: skip
     (base, *_) = run(*asked, "--json").json["sizing"]["motors"]
     sixtyfourths = base["drilled_diameter_mm"] / 25.4 * 64.0
     assert sixtyfourths == pytest.approx(round(sixtyfourths), abs=1e-9)
