@@ -33,7 +33,7 @@ def test_the_first_two_shell_lines_set_up_and_run() -> None:
     for line in (demo, tests):
         assert line.startswith("python3 -m venv ")
     assert demo.endswith("strandwise demo")
-    assert tests.endswith("python -m pytest")
+    assert tests.endswith("python -m pytest -n auto --dist loadfile")
 
 
 def test_the_gate_runs_those_lines() -> None:

@@ -372,7 +372,7 @@ COMPLETIONS = [
 
 
 @pytest.mark.usefixtures("bench")
-@pytest.mark.parametrize(("line", "offered"), COMPLETIONS, ids=lambda item: str(item)[:40])
+@pytest.mark.parametrize(("line", "offered"), COMPLETIONS, ids=[line for line, _ in COMPLETIONS])
 def test_a_shell_is_offered_commands_options_and_names(
     run: Any, monkeypatch: pytest.MonkeyPatch, line: str, offered: set[str]
 ) -> None:

@@ -104,8 +104,12 @@ def _panel_size(count: int) -> tuple[float, float]:
     return _SINGLE_SIZE if count == 1 else _PANEL_SIZE
 
 
+def _columns(count: int) -> int:
+    return 2 if count == 4 else min(count, _MOST_COLUMNS)
+
+
 def _grid(count: int) -> tuple[Figure, list[Axes]]:
-    columns = 2 if count == 4 else min(count, _MOST_COLUMNS)
+    columns = _columns(count)
     rows = math.ceil(count / columns)
     width, height = _panel_size(count)
     figure = new_figure(columns * width, rows * height)
@@ -113,19 +117,17 @@ def _grid(count: int) -> tuple[Figure, list[Axes]]:
     axes = [ax for row in grid for ax in row]
     for ax in axes[count:]:
         ax.remove()
-    # Whole rows are labelled, also where only a part of one has nothing below it.
-    for ax in axes[max(count - columns, 0) // columns * columns : count]:
-        ax.tick_params(labelbottom=True)
     return figure, axes[:count]
 
 
 def _label_axes(axes: Sequence[Axes], units: DisplayUnits) -> None:
-    for ax in axes:
-        place = ax.get_subplotspec()
-        if place is not None and place.is_first_col():
-            ax.set_ylabel(axis_label("Burn rate", units.rate))
-        if ax.xaxis.get_tick_params()["labelbottom"]:
-            ax.set_xlabel(axis_label("Absolute pressure", units.pressure))
+    columns = _columns(len(axes))
+    for ax in axes[::columns]:
+        ax.set_ylabel(axis_label("Burn rate", units.rate))
+    # Whole rows are labelled, also where only a part of one has nothing below it.
+    for ax in axes[max(len(axes) - columns, 0) // columns * columns :]:
+        ax.tick_params(labelbottom=True)
+        ax.set_xlabel(axis_label("Absolute pressure", units.pressure))
 
 
 def _make_room_for_legends(figure: Figure, axes: Sequence[Axes], view: View) -> None:
