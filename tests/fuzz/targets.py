@@ -32,7 +32,7 @@ from strandwise.records import (
 )
 from strandwise.records.csvrecords import record_values
 from strandwise.records.csvtable import parse_csv_table
-from strandwise.records.fields import Field
+from strandwise.records.field import Field
 from strandwise.records.formulation_files import formulations_of, read_ingredients
 from strandwise.records.instrument_files import parse_instruments
 from strandwise.records.journal_entries import read_entry

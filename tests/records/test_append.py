@@ -27,7 +27,7 @@ from strandwise.records import (
 )
 from strandwise.records.csvrecords import record_values
 from strandwise.records.csvtable import read_csv_table
-from strandwise.records.fields import Field
+from strandwise.records.field import Field
 
 HERE = Source("the new record")
 SCALE = PressureScale("absolute", 97716.6)

@@ -13,7 +13,8 @@ from strandwise.records import (
     Field,
     PressureScale,
 )
-from strandwise.records.fields import SETTINGS_FIELDS, NoAmbientError, field_named
+from strandwise.records.field import NoAmbientError, field_named
+from strandwise.records.fields import SETTINGS_FIELDS
 from strandwise.units import Kind, parse_unit
 
 SEA_LEVEL = PressureScale("absolute", 101325.0)

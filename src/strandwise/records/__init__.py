@@ -33,13 +33,8 @@ if TYPE_CHECKING:
         timing_fault,
         written_names,
     )
-    from strandwise.records.fields import (
-        BATCH_FIELDS,
-        STRAND_FIELDS,
-        TEST_FIELD,
-        Field,
-        PressureScale,
-    )
+    from strandwise.records.field import Field, PressureScale
+    from strandwise.records.fields import BATCH_FIELDS, STRAND_FIELDS, TEST_FIELD
     from strandwise.records.firing_fields import (
         FIRING_FIELDS,
         GRAIN_FIELDS,
@@ -132,13 +127,8 @@ _HOMES = {
     "checks": ("problems_of", "sha256_of"),
     "create": ("copy_campaign", "create_bench", "create_campaign"),
     "csvrecords": ("timing_fault", "written_names"),
-    "fields": (
-        "BATCH_FIELDS",
-        "STRAND_FIELDS",
-        "TEST_FIELD",
-        "Field",
-        "PressureScale",
-    ),
+    "field": ("Field", "PressureScale"),
+    "fields": ("BATCH_FIELDS", "STRAND_FIELDS", "TEST_FIELD"),
     "firing_fields": ("FIRING_FIELDS", "GRAIN_FIELDS", "NOZZLE_FIELDS", "SUMMARY_FIELDS"),
     "firing_files": ("parse_firing",),
     "folder": ("Bench", "CampaignFolder", "find_bench", "shipped"),

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from strandwise.records.csvtable import CsvTable
-    from strandwise.records.fields import Field, PressureScale, Value
+    from strandwise.records.field import Field, PressureScale, Value
     from strandwise.units import Unit
 
 __all__ = ["append_record", "open_table"]

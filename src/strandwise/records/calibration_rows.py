@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from strandwise.errors import RecordsError, RequestError, UnitError
 from strandwise.records.csvrecords import record_values
 from strandwise.records.csvtable import read_csv_table
-from strandwise.records.fields import Field, PressureScale, shorten
+from strandwise.records.field import Field, PressureScale, shorten
 from strandwise.records.instrument_files import INSTRUMENT_KINDS, RAW_UNITS
 from strandwise.units import Kind, parse_quantity
 

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING
 
 from strandwise.errors import UnitError
 from strandwise.findings import Finding, Source
-from strandwise.records.fields import shorten
+from strandwise.records.field import shorten
 from strandwise.units import parse_heading, parse_unit
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from strandwise.records.fields import Field
+    from strandwise.records.field import Field
     from strandwise.units import Unit
 
 __all__ = ["Column", "read_columns"]

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping
     from pathlib import Path
 
-    from strandwise.records.fields import Field
+    from strandwise.records.field import Field
 
 __all__ = ["copy_campaign", "create_bench", "create_campaign"]
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from strandwise.errors import UnitError
 from strandwise.findings import Finding, Source
 from strandwise.records.csvtable import read_csv_table
-from strandwise.records.fields import code_of, shorten
+from strandwise.records.field import code_of, shorten
 from strandwise.units import Kind, is_gauge, parse_number
 
 if TYPE_CHECKING:
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from strandwise.records.columns import Column
     from strandwise.records.csvtable import CsvTable, Row
-    from strandwise.records.fields import Field, PressureScale, Value
+    from strandwise.records.field import Field, PressureScale, Value
     from strandwise.units import Unit
 
 _MOST_FAULTS = 1000

@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING
 
 from strandwise.findings import Finding, Source
 from strandwise.records.columns import Column, read_columns
-from strandwise.records.fields import shorten
+from strandwise.records.field import shorten
 from strandwise.records.textfiles import FileText, read_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
     from pathlib import Path
 
-    from strandwise.records.fields import Field
+    from strandwise.records.field import Field
 
 __all__ = ["CsvTable", "Row", "cells_of_text", "parse_csv_table", "read_csv_table"]
 

@@ -4,16 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from strandwise.records.fields import (
-    DATE_FIELD,
-    EXCLUDE_FIELD,
-    NOTES_FIELD,
-    TEMPERATURE_FIELD,
-    Field,
-    length_field,
-    pressure_field,
-    sd_field,
-)
+from strandwise.records.field import Field, length_field, pressure_field, sd_field
+from strandwise.records.fields import DATE_FIELD, EXCLUDE_FIELD, NOTES_FIELD, TEMPERATURE_FIELD
 from strandwise.units import Kind
 
 __all__ = [

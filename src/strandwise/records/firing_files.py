@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 from strandwise.errors import DataError, UnitError
 from strandwise.findings import Finding, Source
 from strandwise.motor import Nozzle
-from strandwise.records.fields import TEST_FIELD, PressureScale, field_named
+from strandwise.records.field import PressureScale, field_named
+from strandwise.records.fields import TEST_FIELD
 from strandwise.records.firing_fields import (
     EVENT_FIELDS,
     FIRING_FIELDS,
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-    from strandwise.records.fields import Field
+    from strandwise.records.field import Field
     from strandwise.records.folder import CampaignFolder
     from strandwise.records.model import Instrument
     from strandwise.records.tomltable import TomlTable

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from strandwise.errors import RequestError, UnitError, did_you_mean
-from strandwise.records.fields import SETTINGS_FIELDS, PressureScale, field_named, shorten
+from strandwise.records.field import PressureScale, field_named, shorten
+from strandwise.records.fields import SETTINGS_FIELDS
 
 __all__ = ["Bench", "CampaignFolder", "find_bench", "fold_name", "shipped"]
 

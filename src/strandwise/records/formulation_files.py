@@ -20,7 +20,7 @@ from strandwise.formulation import (
     elements_of,
     gas_amount,
 )
-from strandwise.records.fields import Field, shorten
+from strandwise.records.field import Field, shorten
 from strandwise.records.folder import Bench, shipped
 from strandwise.records.textfiles import is_absent
 from strandwise.records.tomltable import describe, read_toml_table

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from strandwise.findings import Finding
-from strandwise.records.fields import Field
+from strandwise.records.field import Field
 from strandwise.records.model import Instrument
 from strandwise.records.textfiles import read_text
 from strandwise.records.tomltable import LARGEST_TOML, describe, parse_toml_table
@@ -14,7 +14,7 @@ from strandwise.units import Kind
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from strandwise.records.fields import PressureScale
+    from strandwise.records.field import PressureScale
     from strandwise.records.tomltable import TomlTable
 
 __all__ = ["INSTRUMENT_KINDS", "RAW_UNITS", "parse_instruments", "read_instruments"]

@@ -18,7 +18,8 @@ from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 
 from strandwise.errors import RequestError, UnitError
-from strandwise.records.fields import TEST_FIELD, PressureScale, shorten
+from strandwise.records.field import PressureScale, shorten
+from strandwise.records.fields import TEST_FIELD
 from strandwise.records.journal_entries import (
     Entry,
     RawTrace,

@@ -9,14 +9,8 @@ from typing import TYPE_CHECKING, Any
 from strandwise.errors import DataError, RecordsError, UnitError
 from strandwise.findings import Finding, Source
 from strandwise.motor import ErosiveBurning, Nozzle, port_area
-from strandwise.records.fields import (
-    NOTES_FIELD,
-    TEMPERATURE_FIELD,
-    Field,
-    PressureScale,
-    pressure_field,
-    sd_field,
-)
+from strandwise.records.field import Field, PressureScale, pressure_field, sd_field
+from strandwise.records.fields import NOTES_FIELD, TEMPERATURE_FIELD
 from strandwise.records.firing_fields import FIRING_FIELDS, GAS_FIELDS, NOZZLE_FIELDS
 from strandwise.records.grain_tables import read_grain_table
 from strandwise.records.model import Gas, GrainUncertainty

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from strandwise.findings import Source
-    from strandwise.records.fields import Field
+    from strandwise.records.field import Field
     from strandwise.records.model import Batch, Firing
 
 __all__ = [

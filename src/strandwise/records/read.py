@@ -10,7 +10,8 @@ from strandwise.findings import Finding, Source
 from strandwise.records.checks import REMARK_CHECKS, problems_of
 from strandwise.records.csvrecords import record_values, timing_fault
 from strandwise.records.csvtable import read_csv_table
-from strandwise.records.fields import BATCH_FIELDS, STRAND_FIELDS, PressureScale
+from strandwise.records.field import PressureScale
+from strandwise.records.fields import BATCH_FIELDS, STRAND_FIELDS
 from strandwise.records.firing_files import read_firing
 from strandwise.records.folder import Bench, CampaignFolder
 from strandwise.records.formulation_files import read_all_ingredients, read_formulations

@@ -6,14 +6,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from strandwise.findings import Finding
-from strandwise.records.fields import (
-    FORMAT,
-    SETTINGS_FIELDS,
-    UNCERTAINTY_FIELDS,
-    PressureScale,
-    field_named,
-    shorten,
-)
+from strandwise.records.field import PressureScale, field_named, shorten
+from strandwise.records.fields import FORMAT, SETTINGS_FIELDS, UNCERTAINTY_FIELDS
 from strandwise.records.firing_fields import GAS_FIELDS
 from strandwise.records.model import Gas, ReadingUncertainty, Settings
 from strandwise.records.tomltable import read_toml_table

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from strandwise.errors import UnitError
 from strandwise.findings import Finding, Source
-from strandwise.records.fields import PressureScale, code_of, shorten
+from strandwise.records.field import PressureScale, code_of, shorten
 from strandwise.records.textfiles import read_text
 from strandwise.records.tomllines import key_lines
 from strandwise.units import parse_unit
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
     from pathlib import Path
 
-    from strandwise.records.fields import Field, Value
+    from strandwise.records.field import Field, Value
 
 __all__ = [
     "LARGEST_TOML",

@@ -7,7 +7,7 @@ from pathlib import PurePosixPath, PureWindowsPath
 from typing import TYPE_CHECKING, Any
 
 from strandwise.errors import UnitError
-from strandwise.records.fields import Field, code_of, shorten
+from strandwise.records.field import Field, code_of, shorten
 from strandwise.records.instrument_files import INSTRUMENT_KINDS, RAW_UNITS
 from strandwise.records.model import Channel, TraceSpec
 from strandwise.records.tomltable import describe
