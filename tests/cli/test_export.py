@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from strandwise.report.export_tables import ExportColumn, ExportTable
+from strandwise.report.export_columns import ExportColumn, ExportTable
 from strandwise.report.table_files import csv_bytes, json_lines_bytes
 
 TABLES = ("points", "firings", "fits", "comparison", "shifts", "doses", "cautions")

@@ -18,7 +18,7 @@ from strandwise.errors import RequestError
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from strandwise.report.export_tables import ExportTable, Value
+    from strandwise.report.export_columns import ExportTable, Value
 
 __all__ = ["csv_bytes", "dictionary_files", "harmless", "json_lines_bytes", "parquet_bytes"]
 

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from strandwise.ratelaw import RateFit
-    from strandwise.report.export_tables import ExportTable
+    from strandwise.report.export_columns import ExportTable
     from strandwise.tracking import Comparison
     from strandwise.workflow.analysis import ReducedCampaign
 
