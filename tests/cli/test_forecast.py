@@ -70,6 +70,21 @@ def test_forecast_holds_the_truth_of_the_demonstration(run: Runner, truth: Modul
 
 
 @pytest.mark.usefixtures("bench")
+def test_thrust_and_impulse_are_in_the_units_of_the_reader(run: Runner) -> None:
+    words = ("forecast", "demo", "full-size", "--formulation", "base", "--draws", "500")
+    (told,) = run(*words, "--json").json["forecasts"]
+    lines = run(*words, "--units", "inch-pound").out.splitlines()
+    heading = next(line for line in lines if line.startswith("Formulation"))
+    shown = next(line for line in lines if line.startswith("base"))
+    # One pound-force is 4.4482216 N (NIST SP 811).
+    keys = {"peak thrust (lbf)": "peak_thrust_N", "impulse (lbf·s)": "total_impulse_N_s"}
+    for name, key in keys.items():
+        end = heading.index(name) + len(name)
+        text = shown[:end].split()[-1]
+        assert float(text) == pytest.approx(told[key]["median"] / 4.4482216, rel=5e-3)
+
+
+@pytest.mark.usefixtures("bench")
 def test_json_has_the_keys_that_programs_rely_on(run: Runner) -> None:
     found = run("forecast", "demo", "full-size", "--formulation", "base", "--json").json
     assert found["draws"] == 10_000

@@ -129,7 +129,7 @@ def print_forecasts(found: Sequence[Forecast], units: DisplayUnits) -> None:
         Column("burn", "s"),
         Column("5 … 95 %", "s", joined=True),
         Column("peak thrust", force),
-        Column("impulse", "N·s"),
+        Column("impulse", unit_text(units.impulse)),
     ]
     columns += [Column("over the case's limit", kind="text")] if first.case else []
     rows = []
@@ -144,7 +144,7 @@ def print_forecasts(found: Sequence[Forecast], units: DisplayUnits) -> None:
             _known(burn.median),
             f"{_known(burn.p05)} … {_known(burn.p95)}",
             bounded(one.peak_thrust.median, units.force),
-            _known(one.total_impulse.median),
+            _known(one.total_impulse.median, units.impulse),
         ]
         if first.case:
             row.append("" if one.case is None else _chance(one.case.probability_over, one.draws))
@@ -178,10 +178,12 @@ def bounded(value: float | None, unit: Any) -> str:
     return "no bound" if value is None else format_number(in_unit(value, unit))
 
 
-def _known(value: float | None) -> str:
-    from strandwise.report.labels import format_number
+def _known(value: float | None, unit: Any = None) -> str:
+    from strandwise.report.labels import format_number, in_unit
 
-    return "none" if value is None else format_number(value)
+    if value is None:
+        return "none"
+    return format_number(value if unit is None else in_unit(value, unit))
 
 
 def _chance(share: float, draws: int) -> str:
