@@ -420,8 +420,9 @@ def test_drills_in_64ths_are_shown_as_they_are_stamped(run: Runner) -> None:
 
 @pytest.mark.usefixtures("bench")
 def test_the_command_answers_quickly(run: Runner) -> None:
-    # Issue: whole command under 2 s; here in process, with a bound for a busy machine.
+    # The whole command is to take less than 2 s. Processor time, which other work on the machine
+    # does not lengthen; libraries are loaded already.
     run("forecast", "demo", "full-size", "--json")
-    start = time.perf_counter()
+    start = time.process_time()
     run("forecast", "demo", "full-size", "--json")
-    assert time.perf_counter() - start < 3.0
+    assert time.process_time() - start < 1.5
