@@ -254,9 +254,9 @@ def test_ten_thousand_draws_take_a_fraction_of_a_second() -> None:
     burn_motor(motor, law)
     taken = []
     for _ in range(5):
-        start = time.perf_counter()
+        start = time.process_time()
         burn_motor(motor, law)
-        taken.append(time.perf_counter() - start)
+        taken.append(time.process_time() - start)
     assert min(taken) < 0.3
 
 
