@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import io
+import signal
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,6 +14,10 @@ from hypothesis import settings
 # The same examples in every run: a failure is a fault found, not a coin that fell wrong.
 settings.register_profile("repeatable", derandomize=True, deadline=None)
 settings.load_profile("repeatable")
+
+# Tests that run in the background are told to ignore Ctrl-C, and the programs that they start too.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from strandwise.cli import main
 from strandwise.cli.common import wrapped
 
 WIDTH = 40
-ESCAPES = re.compile(r"\x1b\[[0-9;]*m")
+ESCAPES = re.compile(r"\x1b\[[0-9;?]*[A-Za-z]")  # colours, and the moves of a progress bar
 
 
 class Screen(io.StringIO):
