@@ -10,6 +10,7 @@ from strandwise.errors import DataError
 from strandwise.findings import Source
 from strandwise.records import Channel, Instrument, TraceSpec
 from strandwise.reduction import read_trace
+from strandwise.reduction.logfile import load_columns, read_log
 
 MS = Channel(column="t", unit="ms", scale=1e-3, offset=0.0)
 NEWTON = Channel(column="F", unit="N", scale=1.0, offset=0.0)
@@ -468,6 +469,20 @@ def test_a_long_file_with_noise_is_sifted_to_the_same_rows(tmp_path, monkeypatch
     assert np.array_equal(sifted.time, usual.time)
     assert np.array_equal(sifted.thrust, usual.thrust)
     assert sifted.account == usual.account
+
+
+@pytest.mark.parametrize("missing", ["NaN", "NA", "inf", "-", "null"])
+def test_a_long_file_keeps_rows_in_which_one_channel_has_no_reading(tmp_path, monkeypatch, missing):
+    # A slow load cell beside a fast gauge: nine rows of ten have the pressure alone.
+    lines = [f"{k},{k % 97}.25,{missing if k % 10 else k % 7}" for k in range(2000)]
+    path = write(tmp_path, "t,p,F\nstart\n" + "\n".join(lines) + "\n")
+    monkeypatch.setattr("strandwise.reduction.rows._FAIRLY_LONG_TEXT", 1000)
+    log = read_log(path, None)
+    options = {"units": ("ms", "bar", "N"), "clock_scale": 1e-3}
+    table, _ = load_columns(log, ("t", "p", "F"), **options)
+    assert table.shape == (2000, 3)
+    assert np.array_equal(table[:, 1], [k % 97 + 0.25 for k in range(2000)])
+    assert np.count_nonzero(np.isfinite(table[:, 2])) == 200
 
 
 @pytest.mark.parametrize(

@@ -171,7 +171,11 @@ def _load_sifted(
     if len(text) < _FAIRLY_LONG_TEXT:
         return None
     lines = [line for line in text.splitlines() if line and not line.isspace()]
-    plain = [line for line in lines if _PLAIN.match(line)]
+    plain, others = [], []
+    for line in lines:
+        (plain if _PLAIN.match(line) else others).append(line)
+    if any(_is_kept(line, form, indices) for line in others):
+        return None
     rows = plain
     if form.separator is not None:
         least = max(indices)
@@ -181,6 +185,15 @@ def _load_sifted(
         return None
     skipped = Counter({"text": len(lines) - len(plain), "short": len(plain) - len(rows)})
     return table, _told(name, len(table), form, skipped)
+
+
+def _is_kept(line: str, form: Form, indices: Sequence[int]) -> bool:
+    """Say whether a line that is not all numbers holds a reading in the wanted columns."""
+    fields = form.split(line)
+    if len(fields) <= max(indices):
+        return False
+    row = [form.value(fields[i]) for i in indices]
+    return None not in row and any(value == value for value in row)  # NaN is not equal to itself
 
 
 def _load_slow(
