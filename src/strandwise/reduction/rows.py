@@ -171,7 +171,8 @@ def _load_sifted(
     if len(text) < _FAIRLY_LONG_TEXT:
         return None
     lines = [line for line in text.splitlines() if line and not line.isspace()]
-    plain, others = [], []
+    plain: list[str] = []
+    others: list[str] = []
     for line in lines:
         (plain if _PLAIN.match(line) else others).append(line)
     if any(_is_kept(line, form, indices) for line in others):
