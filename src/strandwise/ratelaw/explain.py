@@ -239,13 +239,7 @@ def _influences(fit: RateFit, series: RateSeries, fitter: Fitter) -> tuple[Influ
             fit.residuals[row],
             fit.standardised_residuals[row],
             None if other is None else other.n,
-            None
-            if other is None or not other.identified
-            else other.rate_at(fit.reference_pressure).rate,
-            float(series.pressure[row]),
-            None
-            if other is None or not other.identified
-            else other.one_more_test(float(series.pressure[row])),
+            *_by_the_others(fit, series, row, other),
         )
         for row, other in enumerate(without)
     ]
@@ -258,6 +252,26 @@ def _influences(fit: RateFit, series: RateSeries, fitter: Fitter) -> tuple[Influ
             reverse=True,
         )
     )
+
+
+def _by_the_others(
+    fit: RateFit, series: RateSeries, row: int, other: RateFit | None
+) -> tuple[float | None, float, tuple[float, float] | None]:
+    """Rate at the fit's reference, the test's pressure, and where the other tests expect it.
+
+    Where the others tell the effect of temperature each is at the temperature it belongs to.
+    """
+    pressure = float(series.pressure[row])
+    if other is None or not other.identified:
+        return None, pressure, None
+    own = usual = None
+    if other.temperature is not None:
+        own = float(series.temperature[row])
+        usual = (
+            other.temperature.reference if fit.temperature is None else fit.temperature.reference
+        )
+    rate = other.rate_at(fit.reference_pressure, usual).rate
+    return rate, pressure, other.one_more_test(pressure, own)
 
 
 def _without(series: RateSeries, row: int) -> RateSeries:
@@ -342,13 +356,17 @@ def _trend(
     when = (given - given.mean()) / np.ptp(given) * root
     own = when - basis @ (basis.T @ when)
     if float(own @ own) < _OWN_SHARE * float(when @ when):
-        return None, "pressures went up or down with the order"
+        return None, f"{_went_along(fit)} went up or down with the order"
     left = np.array(fit.residuals) * root
     left = left - basis @ (basis.T @ left)
     change = float(own @ left) / float(own @ own)
     rest = max(float(left @ left) - change**2 * float(own @ own), 1e-24)
     t = change * math.sqrt(float(own @ own) / (rest / (fit.df - 1)))
     return (100.0 * math.expm1(change), 2.0 * float(stdtr(fit.df - 1, -abs(t)))), ""
+
+
+def _went_along(fit: RateFit) -> str:
+    return "pressures" if fit.temperature is None else "pressures or temperatures"
 
 
 def _next_tests(fit: RateFit, local: _Local) -> tuple[NextTest, ...]:

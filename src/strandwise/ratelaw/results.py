@@ -270,17 +270,20 @@ class RateFit:
             level=level,
         )
 
-    def one_more_test(self, pressure: float) -> tuple[float, float] | None:
+    def one_more_test(
+        self, pressure: float, temperature: float | None = None
+    ) -> tuple[float, float] | None:
         """Where one more test at an absolute pressure (Pa), made as these were, would fall.
 
-        The 95 % prediction interval of its rate, m/s; None without an interval.
+        The 95 % prediction interval of its rate, m/s; None without an interval. At a propellant
+        temperature (K) where one is given, else at that of the fit.
 
         Raises
         ------
         DataError
             As `band`.
         """
-        band = self.band(np.array([pressure]))
+        band = self.band(np.array([pressure]), temperature=temperature)
         low, high = float(band.new_low[0]), float(band.new_high[0])
         return (low, high) if math.isfinite(low) and math.isfinite(high) else None
 

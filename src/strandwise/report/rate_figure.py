@@ -12,7 +12,7 @@ from matplotlib.patheffects import withStroke
 
 from strandwise.errors import RequestError
 from strandwise.report.axes import add_footnote, add_heading, set_log_axes
-from strandwise.report.labels import axis_label, format_interval, format_number, in_unit
+from strandwise.report.labels import axis_label, format_interval, format_number, in_unit, unit_text
 from strandwise.report.rate_panels import (
     alone,
     curve_of,
@@ -338,6 +338,12 @@ def _sentences(
         )
     if any(fit.covariance is not None for panel in panels if alone(panel) for fit in _fits(panel)):
         sentences.append("Dotted: where one more test of it would fall, 95 %.")
+    if warm := [fit.temperature.reference for fit in fits if fit.temperature is not None]:
+        shown = sorted({_rounded_temperature(one, units) for one in warm})
+        sentences.append(
+            f"Laws that hold an effect of temperature are drawn at {' and '.join(shown)}; tests at "
+            "other temperatures lie off them."
+        )
     if any(fit.breaks for fit in fits):
         sentences.append("Between ticks: where the law bends, 95 % interval of that pressure.")
     if any(point.pressure_sd or point.rate_sd for point in points):
@@ -370,6 +376,10 @@ def _sentences(
     if without := [fit.label for fit in fits if not fit.identified]:
         sentences.append(f"Tests that decide no law: {', '.join(without)}.")
     return sentences
+
+
+def _rounded_temperature(kelvin: float, units: DisplayUnits) -> str:
+    return f"{in_unit(kelvin, units.temperature):.0f} {unit_text(units.temperature)}"
 
 
 def _fits(panel: Panel) -> list[RateFit]:
