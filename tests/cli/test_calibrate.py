@@ -119,6 +119,25 @@ def test_bad_input(
     assert digest(bench) == before
 
 
+@pytest.mark.usefixtures("bench")
+def test_rows_are_told_in_the_benchs_units_and_to_the_cells_resolution(run: Any) -> None:
+    settings = Path("campaigns/demo/campaign.toml")
+    text = settings.read_text(encoding="utf-8").replace('"metric"', '"inch-pound"')
+    settings.write_text(text, encoding="utf-8")
+    result = run(
+        "calibrate", "cell-9", "--kind", "load-cell", "--resolution", "0.01 lbf",
+        "--row", "8412 = 0 lbf", "--row", "23590 = 10 lbf", "--row", "46521 = 25 lbf",
+        "--row", "84618 = 50 lbf", "--row", "46580 = 25 lbf", "--row", "8395 = 0 lbf",
+    )  # fmt: skip
+    assert (result.code, result.err) == (0, "")
+    told = [line.split() for line in result.out.splitlines() if line[:1].isdigit()]
+    # Own computation: the least-squares line by numpy.polyfit is 0.0096 lbf above the first row.
+    assert told[0] == ["1", "8412", "0.00", "−0.01", "−0.02", "below"]
+    assert [row[2] for row in told] == ["0.00", "10.00", "25.00", "50.00", "25.00", "0.00"]
+    assert "load (lbf)" in result.out
+    assert "load (N)" in run("calibrate", "cell-9", "--units", "metric").out
+
+
 @pytest.mark.parametrize(
     ("words", "watched"),
     [

@@ -36,13 +36,13 @@ def shuffled(made: Rows) -> Rows:
     return random.Random(1).sample(made, len(made))
 
 
-def log(run: Any, raw: bytes, time: str = CLOCK, thrust: str = THRUST) -> Any:
+def log(run: Any, raw: bytes, time: str = CLOCK, thrust: str = THRUST, *more: str) -> Any:
     for path in FIRINGS.iterdir():
         path.unlink()
     Path("raw.csv").write_bytes(raw)
     return run(
         "log", "firing", "demo", *MOTOR, "--trace-file", "raw.csv", "--trace-time", time,
-        "--trace-thrust", thrust,
+        "--trace-thrust", thrust, *more,
     )  # fmt: skip
 
 
@@ -114,7 +114,10 @@ def test_what_is_no_log_is_not_kept(run: Any, bench: Path, digest: Any, damage: 
 def test_a_unit_taken_for_another_is_told(
     run: Any, time: str, thrust: str, code: str, said: str
 ) -> None:
-    firing = reduced(run, SOURCE.read_bytes(), time, thrust)
+    asked = log(run, SOURCE.read_bytes(), time, thrust)
+    assert asked.code == 1
+    assert asked.err.startswith("strandwise: not likely: by ")
+    firing = reduced(run, SOURCE.read_bytes(), time, thrust, "--yes")
     assert any(w["code"] == code and said in w["message"] for w in firing["warnings"])
 
 

@@ -88,6 +88,56 @@ def test_what_is_not_likely_is_logged_if_it_is_meant(run: Any) -> None:
 
 
 @pytest.mark.usefixtures("bench")
+def test_a_rate_unlike_its_batchs_is_asked_back(run: Any) -> None:
+    before = STRANDS.read_bytes()
+    slip = run("log", "strand", "demo", *STRAND, "--time", "99 s")
+    assert slip.code == 1
+    # Own computation: 60 mm / 99 s; 251 psig on an ambient 96.5 kPa.
+    assert slip.err.startswith("strandwise: not likely: burn rate of 0.606 mm/s at 1.83 MPa")
+    assert "other tests of batch `M-01`" in slip.err
+    assert STRANDS.read_bytes() == before
+    assert run("log", "strand", "demo", *STRAND, "--time", "99 s", "--yes").code == 0
+    checked = run("check", "demo")
+    assert (checked.code, checked.out.count("remark: ")) == (0, 1)
+    assert checked.out.endswith("demo: no problem found; 1 remark to look at\n")
+
+
+@pytest.mark.usefixtures("bench")
+def test_a_trace_in_seconds_that_are_milliseconds_is_asked_back(run: Any) -> None:
+    words = (
+        "log", "firing", "demo", *GRAIN, "--trace-file", "campaigns/demo/traces/F-01.csv",
+        "--trace-time", "millis (s)", "--trace-pressure", "p (psig)",
+    )  # fmt: skip
+    refused = run(*words)
+    assert refused.code == 1
+    assert "not likely: by its trace the burn lasts about" in refused.err
+    assert not (FIRINGS / "F-09.toml").exists()
+    assert run(*words, "--yes").code == 0
+    checked = run("check", "demo")
+    assert "F-09.toml" in checked.out
+    assert "look at the unit of the clock" in checked.out
+
+
+@pytest.mark.usefixtures("bench")
+def test_a_reading_in_another_zero_than_the_column_s_stays_as_it_was_typed(run: Any) -> None:
+    before = STRANDS.read_bytes()
+    assert run("log", "strand", "demo", *STRAND, "--pressure", "1.83 MPa").code == 0
+    assert STRANDS.read_bytes()[len(before) :].rstrip() == b"S-99,M-01,,60,9.9,1.83 MPa"
+    (point,) = [p for p in run("reduce", "demo", "--json").json["points"] if p["test"] == "S-99"]
+    assert point["pressure_MPa"] == pytest.approx(1.83, rel=1e-12)
+    assert run("undo", "demo", "--yes").code == 0
+    assert STRANDS.read_bytes() == before
+
+
+@pytest.mark.usefixtures("bench")
+def test_a_pressure_below_vacuum_is_told_in_its_own_unit(run: Any) -> None:
+    told = run("log", "strand", "demo", *STRAND[:-2], "--pressure=-20 psig")
+    assert told.code == 1
+    # 96.5 kPa / 6.894757 kPa (NIST SP 811) is 14.00 psi.
+    assert "absolute pressure of −6.004 psi, as the air is at 14 psi" in told.err
+
+
+@pytest.mark.usefixtures("bench")
 def test_one_more_wire_of_the_strand_logged_last(run: Any) -> None:
     assert run("log", "strand", "demo", *STRAND).code == 0
     more = ("--length", "30 mm", "--time", "4.9 s")
@@ -269,6 +319,9 @@ def test_a_second_file_needs_the_first(run: Any) -> None:
     result = run("log", "firing", "demo", *LIKE_F03, "--trace-thrust-file", cell)
     assert result.code == 2
     assert "Missing option --trace-file" in result.err
+    two = ("--trace-thrust-file", cell, "--trace-pressure-file", cell)
+    result = run("log", "firing", "demo", *LIKE_F03, *two)
+    assert "--trace-file (one of the files given goes there)" in " ".join(result.err.split())
 
 
 @pytest.mark.usefixtures("bench")
@@ -547,7 +600,7 @@ def test_several_cores_are_asked_for() -> None:
     told = Terminal(
         ["log", "firing", "demo", "--test", "F-09", "--batch", "M-01", "--shape", "multi-core",
          *READ],
-        ["33 mm", "6 mm", "4", "17 mm", "57.5 mm", "", "2", "", "outer", "1.2 mm", "n", "6.7 mm",
+        ["33 mm", "6 mm", "4", "17 mm", "57.5 mm", "", "2", "", "outer", "6.65 mm", "6.7 mm",
          "", "", "", "", "", "", "", ""],
     )  # fmt: skip
     assert told.code == 0, told.text

@@ -291,6 +291,18 @@ def test_the_sheets_own_command_records_the_batch(run: Any) -> None:
     assert batch["mass_fractions"] == pytest.approx(item["mass_fractions"], abs=1e-4)
 
 
+@pytest.mark.usefixtures("bench")
+def test_a_mass_in_another_unit_than_the_scale_s_stays_as_it_was_typed(run: Any) -> None:
+    text = run(*SHEET, "--mass", "12 oz").out
+    assert "Weigh-out of 12 oz of carbonate-10, scale in steps of 0.1 g" in text
+    # NIST SP 811 (2008), appendix B.8: 12 avoirdupois ounces are 340.194 g.
+    assert "340.19" not in text
+    (command,) = [line.strip() for line in text.splitlines() if "strandwise log batch" in line]
+    words = shlex.split(command)
+    assert words[words.index("--mass") + 1] == "12 oz"
+    assert run(*words[1:]).code == 0
+
+
 def test_sheet_as_a_page(run: Any, bench: Path) -> None:
     settings = bench / "campaigns/demo/campaign.toml"
     text = settings.read_text(encoding="utf-8")

@@ -143,6 +143,46 @@ def test_numbers_stand_in_the_columns_unit(tmp_path: Path) -> None:
     assert path.read_text("utf-8").splitlines()[1] == "S-9,B-1,1.5,12130,20,0.2,0.5"
 
 
+@pytest.mark.parametrize(
+    ("field", "heading", "typed", "kept"),
+    [
+        # Another zero: the day's air belongs to the settings, not into the reading.
+        ("pressure", "pressure (psia)", "100 psig", "100 psig"),
+        ("pressure", "pressure (psig)", "3 MPa", "3 MPa"),
+        ("pressure", "pressure (bara)", "0 barg", "0 barg"),
+        ("pressure", "pressure (psig)", "100 psig", "100"),
+        ("pressure", "pressure (bara)", "2.1 MPaa", "21"),
+        ("pressure", "pressure (psia)", "2 MPa", "2 MPa"),
+        ("pressure", "pressure", "2 MPa", "2 MPa"),
+        # NIST SP 811 (2008), appendix B.8: the inch is 25.4 mm exactly.
+        ("length", "length (mm)", "3 in", "76.2"),
+        ("length", "length (mm)", "3 1/64 in", "3 1/64 in"),
+        ("length", "length (in)", "3 1/64 in", "3.015625"),
+        ("length", "length (in)", "3 1/3 in", "3 1/3 in"),
+        ("length", "length (in)", "85 mm", "85 mm"),
+        ("length", "length (mm)", '5/16"', '"5/16"""'),
+        ("time", "time (s)", "7100 ms", "7.1"),
+        ("temperature", "temperature (degF)", "20 degC", "68"),
+        ("temperature", "temperature (degF)", "18.37 degC", "65.066"),
+    ],
+)
+def test_a_quantity_is_kept_as_it_was_typed_or_exactly(
+    tmp_path: Path, field: str, heading: str, typed: str, kept: str
+) -> None:
+    headings = {"length": "length (mm)", "time": "time (s)", "pressure": "pressure (MPa)"}
+    path = tmp_path / "strands.csv"
+    path.write_text(",".join(["test", "batch", *(headings | {field: heading}).values()]) + "\n")
+    value = next(f for f in STRAND_FIELDS if f.name == field).parse(typed, SCALE)
+    record = strand(**{field: value})
+    append_record(
+        path, path.name, record, STRAND_FIELDS, SCALE, units="metric", typed={field: f" {typed} "}
+    )
+    row = path.read_text("utf-8").splitlines()[1]
+    at = [*(headings | {field: heading})].index(field)
+    assert row.split(",")[2 + at] == kept
+    assert last(path, STRAND_FIELDS, SCALE) == values_of(record, STRAND_FIELDS)
+
+
 def test_without_a_known_air_an_absolute_pressure_says_so(tmp_path: Path) -> None:
     path = tmp_path / "strands.csv"
     path.write_bytes(b"test,batch,length (mm),time (s),pressure (psig)\n")

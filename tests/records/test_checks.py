@@ -83,7 +83,7 @@ def test_a_trace_that_may_not_be_read(small: Any, monkeypatch: pytest.MonkeyPatc
         ({}, []),
         ({"length": 31.5}, ["length of 31500 mm", "burn rate of 2597 mm/s"]),
         ({"pressure": 9e7}, ["pressure of 90 MPa"]),
-        ({"temperature": 20.0}, ["temperature of -253.15 degC"]),
+        ({"temperature": 20.0}, ["temperature of −253.15 degC"]),
         ({"time": None, "frames": 100.0, "frame_rate": 1e4}, ["burn rate of 6040 mm/s"]),
         ({"time": 1e3}, ["time of 1000 s", "burn rate of 0.0604 mm/s"]),
     ],

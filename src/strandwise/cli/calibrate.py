@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -22,7 +23,7 @@ from strandwise.cli.common import (
 )
 
 if TYPE_CHECKING:
-    from strandwise.records import CampaignFolder
+    from strandwise.records import Bench, CampaignFolder
     from strandwise.reduction import CalibrationReport
     from strandwise.report.labels import DisplayUnits
     from strandwise.workflow.calibrate import Calibrated
@@ -92,7 +93,7 @@ def command(
     stated_bench = bench_option(ctx)
     bench = find_bench(stated_bench or here(), stated=stated_bench)
     folder = None if campaign is None else bench.campaign(campaign)
-    shown = display_units(units or _units(folder))
+    shown = display_units(units or _units(folder, bench))
 
     def draw(report: CalibrationReport) -> None:
         if figure is not None:
@@ -117,10 +118,11 @@ def command(
         echo_done(f"\nPicture: {figure}")
 
 
-def _units(folder: CampaignFolder | None) -> str:
+def _units(folder: CampaignFolder | None, bench: Bench) -> str:
+    from strandwise.workflow.calibrate import units_of_bench
     from strandwise.workflow.new_record import read_for_logging
 
-    return "metric" if folder is None else read_for_logging(folder)[0].settings.units
+    return units_of_bench(bench) if folder is None else read_for_logging(folder)[0].settings.units
 
 
 def _new(
@@ -197,7 +199,7 @@ def _as_json(done: Calibrated, *, written: bool) -> dict[str, Any]:
 
 
 def _print(done: Calibrated, units: DisplayUnits) -> None:
-    from strandwise.report.labels import format_number, unit_text
+    from strandwise.report.labels import unit_text
     from strandwise.report.tables import Column, print_table
 
     report = done.report
@@ -213,7 +215,8 @@ def _print(done: Calibrated, units: DisplayUnits) -> None:
         Column("reached from", kind="text"),
     ]
     rows = []
-    step = report.span / factor * 1e-5
+    step = _step(done)
+    places = _places(step / factor)
     for at, (reading, load, left) in enumerate(
         zip(report.readings, report.loads, report.residuals, strict=True)
     ):
@@ -222,9 +225,9 @@ def _print(done: Calibrated, units: DisplayUnits) -> None:
             [
                 str(at + 1),
                 f"{reading:.10g}",
-                format_number(float(load) / factor, step),
-                format_number(float(left) / factor, step, signed=True),
-                _signed(100.0 * float(left) / report.span, 3),
+                _signed(float(load) / factor, places).removeprefix("+"),
+                _signed(float(left) / factor, places),
+                _signed(100.0 * float(left) / report.span, _places(100.0 * step / report.span)),
                 side,
             ]
         )
@@ -236,6 +239,18 @@ def _print(done: Calibrated, units: DisplayUnits) -> None:
     for sentence in [*_sentences(report, factor, symbol), *_about(done)]:
         echo_text(sentence)
     echo_cautions(("", caution) for caution in report.cautions)
+
+
+def _step(done: Calibrated) -> float:
+    """Load whose place is the last that rows are told to: the resolution, else of their scatter."""
+    report = done.report
+    farthest = report.linearity * report.span
+    scatter = farthest / 10.0 if report.linearity > _EXACT else 0.0
+    return max(done.resolution or scatter, report.span * (1e-6 if scatter else 1e-4))
+
+
+def _places(step: float) -> int:
+    return max(0, -math.floor(math.log10(step)))
 
 
 def _sentences(report: CalibrationReport, factor: float, symbol: str) -> list[str]:
@@ -309,4 +324,5 @@ def _about(done: Calibrated) -> list[str]:
 
 
 def _signed(value: float, places: int) -> str:
-    return f"{round(value, places) + 0.0:+.{places}f}".replace("-", "−")
+    rounded = round(value, places) + 0.0
+    return f"{rounded:+.{places}f}".replace("-", "−") if rounded else f"{0:.{places}f}"

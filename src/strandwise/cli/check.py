@@ -33,10 +33,12 @@ def command(ctx: click.Context, campaign: str, *, as_json: bool) -> None:
     """
     from strandwise.records import read_campaign
     from strandwise.workflow.motor_files import with_motor_problems
+    from strandwise.workflow.trace_sizes import with_unlikely_traces
     from strandwise.workflow.traces import with_trace_problems
 
     folder = campaign_folder(ctx, campaign)
     reading = with_motor_problems(with_trace_problems(read_campaign(folder)), folder)
+    reading = with_unlikely_traces(reading, folder)
     if as_json:
         echo_json(
             {
@@ -50,7 +52,7 @@ def command(ctx: click.Context, campaign: str, *, as_json: bool) -> None:
             echo_text(str(finding))
         for finding in reading.remarks:
             echo_text(f"remark: {finding}")
-        echo_text(_summary(campaign, reading.problems))
+        echo_text(_summary(campaign, reading.problems, len(reading.remarks)))
     ctx.exit(1 if reading.problems else 0)
 
 
@@ -66,9 +68,10 @@ def _as_json(finding: Finding) -> dict[str, Any]:
     }
 
 
-def _summary(campaign: str, problems: tuple[Finding, ...]) -> str:
+def _summary(campaign: str, problems: tuple[Finding, ...], remarks: int) -> str:
     if not problems:
-        return f"{campaign}: no problem found"
+        said = f"; {remarks} remark{'s' if remarks > 1 else ''} to look at" if remarks else ""
+        return f"{campaign}: no problem found{said}"
     files = len({finding.source.path for finding in problems})
     return (
         f"{campaign}: {len(problems)} problem{'s' if len(problems) > 1 else ''} "

@@ -184,7 +184,9 @@ def missing_options(texts: Mapping[str, str], files: Mapping[str, Path]) -> list
         if field.required and field.name not in texts and field.instead not in texts
     ]
     if files and not has_trace:
-        missing.append("--trace-file")
+        # Its own clock and events are the trace's; the other logger is set by it.
+        several = "one of the files given goes there" if len(files) > 1 else "the first logger's"
+        missing.append(f"--trace-file ({several})")
     elif has_trace:
         needed = [("trace_pressure", "trace_thrust")]
         if not _has_own_clocks(texts):

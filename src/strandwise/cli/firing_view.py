@@ -9,7 +9,7 @@ from strandwise.cli.common import echo_text
 from strandwise.cli.showing import cautions_json
 
 if TYPE_CHECKING:
-    from strandwise.reduction import Drawn, FiringReduction, MonteCarlo
+    from strandwise.reduction import Drawn, FiringReduction, MonteCarlo, Reading
     from strandwise.report.labels import DisplayUnits
     from strandwise.units import Unit
     from strandwise.workflow.matching import FiringMatch
@@ -18,6 +18,16 @@ if TYPE_CHECKING:
     """What drawing all readings gave, or why it gave nothing."""
 
 __all__ = ["budget_json", "drawing_json", "match_json", "print_budget", "print_match"]
+
+# What DisplayUnits calls the kind of a reading in this SI unit; others are shown as they are.
+_SHOWN_AS = {
+    "m": "length",
+    "Pa": "pressure",
+    "N": "force",
+    "kg": "mass",
+    "kg/m³": "density",
+    "m³": "volume",
+}
 
 
 def budget_json(firing: FiringReduction) -> dict[str, Any] | None:
@@ -117,8 +127,7 @@ def print_budget(firing: FiringReduction, drawn: Drawing, units: DisplayUnits) -
     rows = [
         [
             row.reading.name,
-            format_number(row.reading.sd, digits=2),
-            "" if row.reading.unit == "1" else row.reading.unit,
+            *_size_shown(row.reading, units),
             row.reading.basis,
             format_number(100.0 * row.rate_effect, digits=2, signed=True),
             format_number(100.0 * row.pressure_effect, digits=2, signed=True),
@@ -138,6 +147,18 @@ def print_budget(firing: FiringReduction, drawn: Drawing, units: DisplayUnits) -
         echo_text(f"\n  not drawn at random: {drawn}")
     elif drawn is not None:
         _print_drawing(firing.test, drawn, units)
+
+
+def _size_shown(reading: Reading, units: DisplayUnits) -> tuple[str, str]:
+    """The standard uncertainty of a reading and its unit, as the reader has them."""
+    from strandwise.report.labels import format_number, unit_text
+
+    kind = _SHOWN_AS.get(reading.unit)
+    if kind is None:
+        return format_number(reading.sd, digits=2), "" if reading.unit == "1" else reading.unit
+    unit: Unit = getattr(units, kind)
+    # A difference: of a unit with an offset the factor alone counts.
+    return format_number(reading.sd / float(unit.factor), digits=2), unit_text(unit)
 
 
 def _print_drawing(test: str, drawn: MonteCarlo, units: DisplayUnits) -> None:

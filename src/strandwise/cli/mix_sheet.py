@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import io
 import shlex
 import sys
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
     from strandwise.formulation import WeighOut
     from strandwise.records import Campaign
     from strandwise.report.sheet import Sheet
+    from strandwise.units import Quantity, Unit
 
 __all__ = ["sheet"]
 
@@ -103,10 +105,11 @@ def sheet(
     echo_faults_elsewhere(campaign, faults)
     recipe = recipe_named(sound, formulation)
     step = quantity_option(scale, Kind.MASS, "--scale")
+    whole = quantity_option(mass, Kind.MASS, "--mass")
     weighed = weigh_out(
         recipe,
         sound.ingredients,
-        quantity_option(mass, Kind.MASS, "--mass").si,
+        whole.si,
         resolution=step.si,
         water=_waters(waters),
     )
@@ -121,7 +124,7 @@ def sheet(
     if as_json:
         echo_json(_as_json(weighed, cautions))
         return
-    finished = _finished(sound, weighed, cautions, step.unit, batch)
+    finished = _finished(sound, weighed, cautions, whole, step.unit, batch)
     if output is None:
         _write_text(finished, sys.stdout)
         return
@@ -143,10 +146,14 @@ def _waters(texts: Sequence[str]) -> dict[str, float]:
 
 
 def _finished(
-    campaign: Campaign, weighed: WeighOut, cautions: Sequence[Caution], unit: Any, batch: str
+    campaign: Campaign,
+    weighed: WeighOut,
+    cautions: Sequence[Caution],
+    whole: Quantity,
+    unit: Unit,
+    batch: str,
 ) -> Sheet:
     from strandwise.report.cautions import caution_lines
-    from strandwise.report.labels import in_unit
     from strandwise.report.sheet import sheet_of, weighings_text
 
     command = shlex.join(
@@ -154,17 +161,19 @@ def _finished(
             *("strandwise", "log", "batch", campaign.name),
             *("--batch", batch),
             *("--formulation", weighed.formulation),
-            *("--mass", f"{in_unit(weighed.mass, unit):.10g} {unit.symbol}"),
+            *("--mass", whole.text),
             *("--weighings", weighings_text(weighed, unit)),
         ]
     )
-    return sheet_of(
+    sheet = sheet_of(
         weighed,
         campaign=campaign.settings.title,
         unit=unit,
         cautions=caution_lines(("", caution) for caution in cautions),
         log_command=command,
     )
+    # As it was typed: in the scale's unit it would be digits that nobody asked for.
+    return dataclasses.replace(sheet, mass=whole.text)
 
 
 def _write_text(sheet: Sheet, file: TextIO) -> None:

@@ -14,7 +14,7 @@ from strandwise.records.csvrecords import record_values
 from strandwise.records.csvtable import parse_csv_table, read_csv_table
 from strandwise.records.textfiles import FileText, decode_text, is_absent
 from strandwise.records.write import write_bytes
-from strandwise.units import Kind, is_gauge, lossless_text, parse_unit
+from strandwise.units import Kind, is_gauge, lossless_text, parse_quantity, parse_unit
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -26,6 +26,9 @@ if TYPE_CHECKING:
 
 __all__ = ["append_record", "open_table"]
 
+# Of a number that stands for what was typed: with more it is kept as it was typed.
+_DECIMALS = 9
+_DECIMALS_OF_ANOTHER_UNIT = 3
 _BOM = b"\xef\xbb\xbf"
 
 
@@ -37,6 +40,7 @@ def append_record(
     scale: PressureScale,
     *,
     units: str,
+    typed: Mapping[str, str] | None = None,
     write: Callable[[Path, bytes], None] = write_bytes,
 ) -> None:
     """Add a record as a row at the end of a CSV file; hold the campaign's lock around it.
@@ -44,7 +48,8 @@ def append_record(
     Everything else in the file stays as it is, to the byte. A field that has a value but no
     column gets one, in the heading only; a file that is not there is made. Numbers are written
     in the column's unit so that they read back to the same SI value, which is tried before the
-    file is replaced.
+    file is replaced; a quantity that was typed in another unit or zero stays as it was typed where
+    the column's unit would round it or hide the pressure of the air in it.
 
     Parameters
     ----------
@@ -58,6 +63,8 @@ def append_record(
         Zero of the pressure readings.
     units
         The campaign's, for the heading of a new column.
+    typed
+        What a person wrote, by field name, each quantity with its unit; None: nothing is known.
     write
         Replaces the content of the file, or makes it.
 
@@ -70,7 +77,7 @@ def append_record(
     """
     table = open_table(path, shown, fields, units=units)
     values = {f.name: getattr(record, f.name) for f in fields}
-    encoded = _with_row(table, values, fields, scale, units)
+    encoded = _with_row(table, values, fields, scale, units, typed or {})
     _verify(encoded, shown, values, fields, scale, len(table.rows) + 1)
     write(path, encoded)
 
@@ -100,13 +107,14 @@ def _with_row(
     fields: Sequence[Field],
     scale: PressureScale,
     units: str,
+    typed: Mapping[str, str],
 ) -> bytes:
     present = {column.field.name for column in table.columns if column.field}
     missing = [f for f in fields if f.name not in present and _has_value(values[f.name])]
     text = _with_headings(table, [f.heading(units) for f in missing])
     columns = [*table.columns, *(_new_column(f, units) for f in missing)]
     units_of = {c.field.name: c.unit for c in columns if c.field}
-    cells = [_cell(column, values, units_of, scale) for column in columns]
+    cells = [_cell(column, values, units_of, scale, typed) for column in columns]
     while cells and not cells[-1]:
         cells.pop()
     if text and not text.endswith(("\n", "\r")):
@@ -183,6 +191,7 @@ def _cell(
     values: Mapping[str, Value | None],
     units_of: Mapping[str, Unit | None],
     scale: PressureScale,
+    typed: Mapping[str, str],
 ) -> str:
     field = column.field
     value = None if field is None else values[field.name]
@@ -195,7 +204,27 @@ def _cell(
     assert isinstance(value, float | int)
     if field.form != "quantity":
         return repr(value).removesuffix(".0")
+    text = typed.get(field.name, "").strip()
+    unit = column.unit or units_of.get(field.name.removesuffix("_sd"))
+    if text and not _holds(field, text, unit, scale):
+        return text
     return _quantity(field, float(value), column.unit, units_of, scale)
+
+
+def _holds(field: Field, text: str, unit: Unit | None, scale: PressureScale) -> bool:
+    """Whether a column's unit takes a typed quantity as a short number, from the same zero."""
+    assert field.kind is not None
+    if unit is None:
+        return False
+    quantity = parse_quantity(text, field.kind)
+    if field.kind is Kind.PRESSURE and not field.is_difference:
+        zeros = {is_gauge(one, scale.readings) for one in (quantity.unit, unit)}
+        if len(zeros) > 1:
+            return False
+    exact = quantity.magnitude * quantity.unit.factor + quantity.unit.offset - unit.offset
+    same = (quantity.unit.factor, quantity.unit.offset) == (unit.factor, unit.offset)
+    decimals = _DECIMALS if same else _DECIMALS_OF_ANOTHER_UNIT
+    return bool((exact / unit.factor * 10**decimals).denominator == 1)
 
 
 def _quantity(

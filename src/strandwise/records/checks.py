@@ -17,12 +17,13 @@ from strandwise.formulation import (
     unknown_weighings,
     void_free_density,
 )
+from strandwise.records.compared import Comparison, unlikely_firing, unlikely_strand
 from strandwise.records.csvtable import cells_of_text
-from strandwise.records.fields import BATCH_FIELDS, STRAND_FIELDS
+from strandwise.records.fields import BATCH_FIELDS
 from strandwise.records.folder import Bench, fold_name
 from strandwise.records.model import StrandReading
 from strandwise.records.places import at_field, with_lines
-from strandwise.records.plausible import implausible, implausible_firing
+from strandwise.records.plausible import implausible
 from strandwise.records.textfiles import (
     LARGEST_TRACE,
     WHOLE_FILE_CODES,
@@ -325,10 +326,12 @@ def implausible_readings(
 ) -> Iterator[Finding]:
     """Readings that are possible but not likely."""
     del folder, so_far
+    units = campaign.settings.units
+    comparison = Comparison(campaign)
     for batch in campaign.batches.values():
-        yield from implausible(batch, BATCH_FIELDS)
+        yield from implausible(batch, BATCH_FIELDS, units)
     for reading in campaign.strands:
-        yield from implausible(reading, STRAND_FIELDS)
+        yield from unlikely_strand(reading, comparison)
     densities: dict[str, float | None] = {}
     if campaign.firings:
         for name, recipe in resolve_recipes(campaign.formulations, campaign.ingredients)[0].items():
@@ -336,7 +339,7 @@ def implausible_readings(
     for firing in campaign.firings:
         mixed = campaign.batches.get(firing.batch)
         density = None if mixed is None else densities.get(mixed.formulation)
-        yield from implausible_firing(firing, density)
+        yield from unlikely_firing(firing, density, comparison)
 
 
 PROBLEM_CHECKS: tuple[Check, ...] = (

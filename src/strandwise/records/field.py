@@ -23,7 +23,7 @@ from strandwise.units import (
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from strandwise.units import Unit
+    from strandwise.units import Quantity, Unit
 
 __all__ = [
     "Field",
@@ -136,12 +136,13 @@ class Field:
             return self.metric
         return shown_unit(units, self.kind, self.metric, self.inch_pound)
 
-    def shown(self, value: float) -> str:
-        """A value in SI as text in the unit that people read (`metric`, else SI)."""
+    def shown(self, value: float, units: str = "metric", digits: int = 6) -> str:
+        """A value in SI as text in the unit that readers of `units` write it in (else in SI)."""
         if self.kind is None:
             return f"{value:g}"
-        symbol = self.metric or self.kind.si_symbol
-        return f"{from_si(value, parse_unit(symbol, self.kind)):.6g} {symbol}"
+        symbol = self.customary_unit(units) or self.kind.si_symbol
+        text = f"{from_si(value, parse_unit(symbol, self.kind)):.{digits}g} {symbol}"
+        return text.replace("-", "\N{MINUS SIGN}", 1) if text.startswith("-") else text
 
     def parse(self, text: str, scale: PressureScale, unit: Unit | None = None) -> Value:
         """Value of `text` in SI; pressures absolute.
@@ -191,6 +192,7 @@ class Field:
             if is_gauge(quantity.unit, scale.readings) and scale.ambient is None:
                 msg = f"`{shorten(text)}` is a gauge reading, and the ambient pressure is not known"
                 raise NoAmbientError(msg, expected=_AMBIENT_EXPECTED, hint=_AMBIENT_HINT)
+            _refuse_below_vacuum(quantity, text, scale)
             value = absolute_pressure(quantity, readings=scale.readings, ambient=scale.ambient)
         else:
             value = quantity.si
@@ -246,6 +248,23 @@ class Field:
 
     def _limit(self, value: float) -> str:
         return "0" if value == 0 and self.kind is not Kind.TEMPERATURE else self.shown(value)
+
+
+def _refuse_below_vacuum(quantity: Quantity, text: str, scale: PressureScale) -> None:
+    if not is_gauge(quantity.unit, scale.readings) or scale.ambient is None:
+        return
+    absolute = quantity.si + scale.ambient
+    if absolute < 0.0:
+        air, missing = (
+            f"{float(one / quantity.unit.factor):.4g} {quantity.unit.symbol.removesuffix('g')}"
+            for one in (scale.ambient, -absolute)
+        )
+        msg = (
+            f"`{shorten(text)}` is an absolute pressure of \N{MINUS SIGN}{missing}, as the air is "
+            f"at {air}"
+        )
+        hint = "check the reading, and the ambient pressure of the campaign"
+        raise UnitError(msg, expected="an absolute pressure above zero", hint=hint)
 
 
 def shorten(text: str, limit: int = 40) -> str:

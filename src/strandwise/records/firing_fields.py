@@ -38,6 +38,8 @@ _MASS = Field(
     name="mass",
     help="mass of propellant in the motor",
     kind=Kind.MASS,
+    metric="g",
+    inch_pound="lb",
     above=0.0,
     plausible=(1e-3, 100.0),
 )
@@ -45,6 +47,8 @@ _DENSITY = Field(
     name="density",
     help="density of the propellant",
     kind=Kind.DENSITY,
+    metric="g/cm3",
+    inch_pound="lb/in3",
     above=0.0,
     plausible=(800.0, 3000.0),
 )

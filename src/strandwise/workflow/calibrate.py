@@ -19,6 +19,7 @@ from strandwise.records import (
     load_of_row,
     read_calibration_table,
     read_instruments,
+    read_settings,
     shared_journal,
     split_row,
     try_instrument,
@@ -42,6 +43,7 @@ __all__ = [
     "NewCalibration",
     "calibrate_instrument",
     "calibration_in_place",
+    "units_of_bench",
 ]
 
 _STANDARD_ATMOSPHERE = 101325.0
@@ -94,12 +96,15 @@ class Calibrated:
         Relative to the bench folder.
     slope_change
         Of the new slope against that of the calibration it replaced, as a share; None: none.
+    resolution
+        Smallest step of the load, N or Pa; None where not stated.
     remarks
         What the place of the entry brings with it, for a person.
     """
 
     report: CalibrationReport
     file: str
+    resolution: float | None = None
     slope_change: float | None = None
     remarks: tuple[str, ...] = ()
 
@@ -130,7 +135,11 @@ def calibration_in_place(bench: Bench, folder: CampaignFolder | None, name: str)
     for path in places:
         found = _read(path, bench, scale, name)
         if name in found:
-            return Calibrated(report=report_calibration(found[name]), file=_shown(path, bench))
+            return Calibrated(
+                report=report_calibration(found[name]),
+                file=_shown(path, bench),
+                resolution=found[name].resolution,
+            )
         known += found
     if folder is None:
         owners = _owners(bench, name)
@@ -209,9 +218,21 @@ def calibrate_instrument(
     return Calibrated(
         report=report,
         file=_shown(path, bench),
+        resolution=_read(path, bench, scale, name)[name].resolution,
         slope_change=change,
         remarks=tuple(_remarks(bench, folder, name, kind)),
     )
+
+
+def units_of_bench(bench: Bench) -> str:
+    """Units that all campaigns of a bench folder show; ``metric`` where they differ."""
+    found = set()
+    for name in bench.campaign_names():
+        folder = bench.campaign(name)
+        settings = read_settings(folder.settings, folder.shown(folder.settings)).settings
+        if settings is not None:
+            found.add(settings.units)
+    return found.pop() if len(found) == 1 else "metric"
 
 
 def _refuse_no_slope(report: CalibrationReport, rows: int) -> None:

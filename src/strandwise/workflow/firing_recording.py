@@ -13,13 +13,14 @@ from strandwise.findings import Finding, Source
 from strandwise.records import (
     LARGEST_TRACE,
     STRAND_FIELDS,
+    Comparison,
     campaign_lock,
     compose_firing,
-    implausible_firing,
     journal_of,
     parse_firing,
     read_plain,
     sha256_of,
+    unlikely_firing,
 )
 from strandwise.workflow.firing_sizes import sizes_of_firing, void_free_density_of_batch
 from strandwise.workflow.new_record import (
@@ -32,6 +33,7 @@ from strandwise.workflow.new_record import (
     refuse_unlikely,
 )
 from strandwise.workflow.opening import pressure_scale
+from strandwise.workflow.trace_sizes import unlikely_trace
 from strandwise.workflow.traces import trace_problems_of
 
 if TYPE_CHECKING:
@@ -121,11 +123,11 @@ def log_firing(
         trace cannot be read.
     """
     raws = _raw_traces(folder, test, raw_trace, channel_traces)
-    refuse_unlikely(_sound_firing(folder, test, tables, raws).unlikely, confirmed=confirmed)
+    if not confirmed:
+        refuse_unlikely(_sound_firing(folder, test, tables, raws).unlikely, confirmed=False)
     path = folder.firing(test)
     with campaign_lock(folder):
-        sound = _sound_firing(folder, test, tables, raws)
-        refuse_unlikely(sound.unlikely, confirmed=confirmed)
+        sound = _sound_firing(folder, test, tables, raws, judged=False)
         firing = _with_files(sound.firing, {key: raw.target for key, raw in raws.items()})
         added = [(raw.target, raw.content) for raw in raws.values() if not raw.is_kept]
         journal_of(folder).change(
@@ -200,6 +202,10 @@ def _with_files(firing: Firing, files: Mapping[str, Path]) -> Firing:
     return dataclasses.replace(firing, trace=dataclasses.replace(trace, **changes))
 
 
+def _with_raw_files(firing: Firing, raws: Mapping[str, _RawTrace]) -> Firing:
+    return _with_files(firing, {key: raw.path for key, raw in raws.items()})
+
+
 @dataclass(frozen=True, slots=True)
 class _SoundFiring:
     """A firing that may be added, the text of its file, and what is not likely in it."""
@@ -215,8 +221,13 @@ def _sound_firing(
     test: str,
     tables: Mapping[str, Any],
     raws: Mapping[str, _RawTrace],
+    *,
+    judged: bool = True,
 ) -> _SoundFiring:
-    """The firing and the text of its file, if it may be added; called before the lock too."""
+    """The firing and the text of its file, if it may be added; called before the lock too.
+
+    Where it is not `judged`, nothing is called unlikely: that was said before the lock.
+    """
     campaign, reading = read_for_logging(folder)
     parse_texts(STRAND_FIELDS[:1], {"test": test}, pressure_scale(campaign))
     path = folder.firing(test)
@@ -253,11 +264,17 @@ def _sound_firing(
     refuse_faulty(changed, folder, reading)
     _refuse_unknown_columns(firing, raws)
     void_free = void_free_density_of_batch(campaign, firing.batch)
-    return _SoundFiring(firing, text, void_free, tuple(implausible_firing(firing, void_free)))
+    unlikely: list[Finding] = []
+    if judged:
+        comparison = Comparison(campaign)
+        seen = dataclasses.replace(firing, source=Source(NEW_RECORD))
+        unlikely += unlikely_firing(seen, void_free, comparison)
+        unlikely += unlikely_trace(_with_raw_files(seen, raws), comparison)
+    return _SoundFiring(firing, text, void_free, tuple(unlikely))
 
 
 def _refuse_unknown_columns(firing: Firing, raws: Mapping[str, _RawTrace]) -> None:
-    firing = _with_files(firing, {key: raw.path for key, raw in raws.items()})
+    firing = _with_raw_files(firing, raws)
     findings = trace_problems_of(dataclasses.replace(firing, source=Source(NEW_RECORD)))
     if findings:
         raise RecordsError(findings)

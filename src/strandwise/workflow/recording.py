@@ -12,6 +12,7 @@ from strandwise.records import (
     BATCH_FIELDS,
     STRAND_FIELDS,
     Batch,
+    Comparison,
     StrandReading,
     append_record,
     campaign_lock,
@@ -20,6 +21,7 @@ from strandwise.records import (
     open_table,
     refuse_open_in_spreadsheet,
     timing_fault,
+    unlikely_strand,
     written_names,
 )
 from strandwise.workflow.new_record import (
@@ -66,7 +68,7 @@ def log_batch(folder: CampaignFolder, texts: Mapping[str, str], *, confirmed: bo
     _sound_batch(folder, texts, confirmed=confirmed)
     with campaign_lock(folder):
         campaign, batch = _sound_batch(folder, texts, confirmed=confirmed)
-        _append(folder, f"log batch {batch.batch}", batch, BATCH_FIELDS, campaign)
+        _append(folder, f"log batch {batch.batch}", batch, BATCH_FIELDS, campaign, texts)
     return Logged(batch, folder.shown(folder.batches))
 
 
@@ -88,7 +90,8 @@ def _sound_batch(
     )
     changed = dataclasses.replace(campaign, batches={**campaign.batches, batch.batch: batch})
     refuse_faulty(changed, folder, reading)
-    refuse_unlikely(implausible(batch, BATCH_FIELDS), confirmed=confirmed)
+    units = campaign.settings.units
+    refuse_unlikely(implausible(batch, BATCH_FIELDS, units), confirmed=confirmed)
     _refuse_faulty_table(folder, folder.batches, BATCH_FIELDS, campaign)
     return campaign, batch
 
@@ -113,7 +116,7 @@ def log_strand(
     _sound_strand(folder, texts, confirmed=confirmed, wire=wire)
     with campaign_lock(folder):
         campaign, strand = _sound_strand(folder, texts, confirmed=confirmed, wire=wire)
-        _append(folder, f"log strand {strand.test}", strand, STRAND_FIELDS, campaign)
+        _append(folder, f"log strand {strand.test}", strand, STRAND_FIELDS, campaign, texts)
     return Logged(strand, folder.shown(folder.strands))
 
 
@@ -137,7 +140,7 @@ def _sound_strand(
         refuse_taken("test", strand.test, taken)
     changed = dataclasses.replace(campaign, strands=(*campaign.strands, strand))
     refuse_faulty(changed, folder, reading)
-    refuse_unlikely(implausible(strand, STRAND_FIELDS), confirmed=confirmed)
+    refuse_unlikely(unlikely_strand(strand, Comparison(campaign)), confirmed=confirmed)
     _refuse_faulty_table(folder, folder.strands, STRAND_FIELDS, campaign)
     return campaign, strand
 
@@ -148,6 +151,7 @@ def _append(
     record: Batch | StrandReading,
     fields: Sequence[Field],
     campaign: Campaign,
+    texts: Mapping[str, str],
 ) -> None:
     path = folder.batches if isinstance(record, Batch) else folder.strands
     append_record(
@@ -157,6 +161,7 @@ def _append(
         fields,
         pressure_scale(campaign),
         units=campaign.settings.units,
+        typed=texts,
         write=partial(journal_of(folder).change, what),
     )
 
