@@ -129,3 +129,9 @@ def test_a_taken_name_is_refused(shipped: dict[str, Ingredient]) -> None:
             ways=["on-top"],
             stem="x",
         )
+
+
+def test_one_part_is_one(shipped: dict[str, Ingredient]) -> None:
+    assert derive(shipped, shares=[0.01])["on-top"].meaning == (
+        "1 part of calcium-carbonate to 100 parts of base"
+    )

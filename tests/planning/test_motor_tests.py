@@ -10,6 +10,7 @@ from scipy.stats import norm, t
 from strandwise.cli import main
 from strandwise.errors import DataError
 from strandwise.planning import (
+    MotorCause,
     MotorTests,
     PeakModel,
     PeakTarget,
@@ -246,3 +247,45 @@ def test_command_ranks_for_a_motor(
     assert "--at goes without --motor" in capsys.readouterr().err
     assert main(["plan", "demo", "--motor", "none"]) != 0
     assert "there is no motor's file `none`" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("parts", "said", "unsaid"),
+    [
+        ({"c*": 0.3, "throat": 0.01}, "a firing with a pressure gauge", "throat_diameter_sd"),
+        ({"c*": 0.01, "throat": 0.3}, "state `throat_diameter_sd`", "pressure gauge"),
+        ({"c*": 0.15, "density": 0.15}, "with its `density_sd`", "core_diameter_sd"),
+    ],
+)
+def test_tolerances_that_hide_the_rest_say_what_lessens_them(
+    parts: dict[MotorCause, float], said: str, unsaid: str
+) -> None:
+    loose = PeakTarget(
+        formulation="base", pressure=PEAK, exponent=N, motor_variance=0.3, motor_parts=parts
+    )
+    analysis = analysed(rows_of({"base": 3, "slow": 3}))
+    plan = next_tests_for_motor(analysis, [loose], components=SCATTER)
+    assert not plan.suggestions
+    (told,) = [c.message for c in plan.cautions if c.code == "motor-tolerances"]
+    assert said in told
+    assert unsaid not in told
+    assert not [
+        c
+        for c in next_tests_for_motor(analysis, [TARGET], components=SCATTER).cautions
+        if c.code == "motor-tolerances"
+    ]
+
+
+def test_command_says_that_a_loose_motor_hides_the_rest(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(ROOT)
+    motor = (ROOT / "campaigns" / "demo" / "motors" / "full-size.toml").read_text(encoding="utf-8")
+    loose = tmp_path / "loose.toml"
+    stated = 'characteristic_velocity_sd = "10 m/s"'
+    assert stated in motor
+    loose.write_text(motor.replace(stated, stated.replace("10", "130")), encoding="utf-8")
+    assert main(["plan", "demo", "--motor", str(loose), "--formulation", "base"]) == 0
+    said = capsys.readouterr().out
+    assert "the motor's tolerances hide what one would tell" in said
+    assert "is the characteristic velocity c*: a firing with a pressure gauge" in said

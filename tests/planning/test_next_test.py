@@ -259,3 +259,31 @@ def test_methods_that_nothing_ties_together_are_the_reason() -> None:
     told = next_tests(analysis, strand_range=(2e6, 5e6), firing_range=(2e6, 5e6), most=40)
     assert {one.kind for one in told.suggestions} == {"strand", "firing", "new-batch"}
     assert all("was measured by one method only" in one.why for one in told.suggestions)
+
+
+def test_only_a_test_near_the_decision_is_said_to_be() -> None:
+    plan = next_tests(
+        analysed(
+            {"base": 3, "slow": 3}, pressures=(2e6, 3e6, 5e6, 8e6), batch_sd=0.0, test_sd=0.05
+        ),
+        most=40,
+    )
+    near = {False: 0, True: 0}
+    for one in plan.suggestions:
+        if one.kind == "new-batch" or "settles its exponent" in one.why:
+            continue
+        pressure = one.tests[0].pressure
+        is_near = 1 / 1.1 <= pressure / AT <= 1.1
+        near[is_near] += 1
+        assert ("a test near 4.0 MPa" in one.why) == is_near
+    assert near[True]
+
+
+def test_a_motor_away_from_the_decision_is_not_said_to_be_near() -> None:
+    analysis = analysed({"base": 3, "slow": 3}, firings=(3e6, 6e6), test_sd=0.05, at=3e6)
+    plan = next_tests(analysis, firing_range=(2.5e6, 6.5e6), most=60)
+    middle = (2.5e6 * 6.5e6) ** 0.5
+    far = [s for s in plan.suggestions if s.kind == "firing" and s.tests[0].pressure == middle]
+    assert far
+    for one in far:
+        assert "one at 4.03 MPa tells of the rate at 3.0 MPa through the law" in one.why

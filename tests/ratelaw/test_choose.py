@@ -7,7 +7,7 @@ import pytest
 import statsmodels.api as sm
 
 from strandwise.ratelaw import LAWS, RateFit, RateSeries
-from strandwise.ratelaw.choose import aicc_of, solve_law
+from strandwise.ratelaw.choose import _reason, _Tried, aicc_of, solve_law
 from strandwise.ratelaw.nonlinear import fit_batches_nonlinear
 
 
@@ -113,3 +113,13 @@ def test_no_law_at_all() -> None:
     assert not fit.identified
     assert fit.choice.margin is None
     assert {"one-pressure", "law-uncertain"} <= {c.code for c in fit.cautions}
+
+
+def test_laws_as_good_as_each_other_are_said_to_be() -> None:
+    taken = _Tried("power", 0, None, -20.0, 0.5)  # type: ignore[arg-type]
+    for aicc in (-20.02, -19.98):
+        other = _Tried("two-term", 0, None, aicc, 0.5)  # type: ignore[arg-type]
+        told = _reason(taken, [taken, other], aicc - taken.aicc)
+        assert told == "the power law was taken: the two-term law has the same AICc, within 0.1"
+    lower = _Tried("two-term", 0, None, -20.3, 0.5)  # type: ignore[arg-type]
+    assert "an AICc lower by 0.3" in _reason(taken, [taken, lower], -0.3)

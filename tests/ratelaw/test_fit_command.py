@@ -61,3 +61,14 @@ def test_one_batch_is_explained_at_a_time(
 ) -> None:
     assert main(["fit", "demo", "--explain", "M-02", *beside]) == 2
     assert "--explain takes one batch" in capsys.readouterr().err
+
+
+def test_a_choice_on_thin_evidence_is_told_once(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(ROOT)
+    for batch in ("M-01", "M-04", "M-07"):
+        assert main(["fit", "demo", "--law", "auto", "--batch", batch, "--json"]) == 0
+        (fit,) = json.loads(capsys.readouterr().out)["fits"]
+        assert main(["fit", "demo", "--law", "auto", "--batch", batch]) == 0
+        assert capsys.readouterr().out.count(fit["choice"]["reason"]) == 1

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import json
 import math
+import re
 import shutil
 from pathlib import Path
 
 import pytest
 
 from strandwise.cli import main
+from strandwise.cli.compare import _shift_interval
 
 ROOT = Path(__file__).parents[2]
 
@@ -103,3 +105,72 @@ def test_a_plateau_is_told_beside_the_shift(
     told = json.loads(capsys.readouterr().out)
     (bent,) = [c for c in told["warnings"] if c["code"] == "not-a-power-law"]
     assert "batches B-0, B-1, B-2, B-3 bend away" in bent["message"]
+
+
+def test_two_bad_strands_of_a_batch_and_a_bad_firing_are_all_named(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = tmp_path / "campaigns" / "demo"
+    shutil.copytree(ROOT / "campaigns" / "demo", folder)
+    shutil.copytree(ROOT / "shared", tmp_path / "shared")
+    strands = folder / "strands.csv"
+    text = strands.read_text(encoding="utf-8")
+    # S-002 took 9.90 s and S-006 6.16 s: 40 % faster, a third slower.
+    for true, slip in (("60.0,9.90,", "60.0,7.07,"), ("60.1,6.16,", "60.1,9.24,")):
+        assert text.count(true) == 1
+        text = text.replace(true, slip)
+    strands.write_text(text, encoding="utf-8")
+    # A decimal point slipped: ten times as long as its web takes.
+    (folder / "firings" / "F-99.toml").write_text(
+        'batch = "M-07"\n[grain]\nshape = "hollow-cylinder"\nouter_diameter = "33.0 mm"\n'
+        'core_diameter = "16.0 mm"\nlength = "57.5 mm"\nsegments = 2\ninhibited = ["outer"]\n'
+        'mass = "133.5 g"\n[nozzle]\nthroat_diameter = "6.60 mm"\n[summary]\nburn_time = "11 s"\n'
+        'mean_pressure = "440 psig"\n',
+        encoding="utf-8",
+    )
+    assert main(["--bench", str(tmp_path), "compare", "demo", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    (stands,) = [c for c in told["warnings"] if c["code"] == "outlier"]
+    named = set(re.findall(r"[SF]-\d+", stands["message"]))
+    assert {"S-002", "S-006", "F-99"} <= named
+    assert not {"S-001", "S-003", "S-004", "S-005"} & named
+    assert "F-99 (−9" in stands["message"]
+    assert "without them the shifts would be: carbonate-10 −" in stands["message"]
+
+
+@pytest.mark.parametrize("at", ["0 psig", "3000 psig"])
+def test_drift_says_where_it_is_extrapolated(
+    at: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(ROOT)
+    assert main(["drift", "demo", "--at", at, "--units", "inch-pound", "--json"]) == 0
+    (told,) = [
+        c["message"]
+        for c in json.loads(capsys.readouterr().out)["warnings"]
+        if c["code"] == "extrapolated"
+    ]
+    assert "base was tested from 1" in told
+    assert " psi: the rates of its batches at " in told
+    assert main(["drift", "demo", "--at", "4 MPa", "--json"]) == 0
+    codes = {c["code"] for c in json.loads(capsys.readouterr().out)["warnings"]}
+    assert "extrapolated" not in codes
+    assert main(["drift", "demo"]) == 0
+    assert "moving range (%)" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("ends", "shown"),
+    [
+        ((-99.74, 3412.0), "(−99.7 … +3400)"),
+        ((-99.9998, 5e6), "(−99.9998 … "),
+        ((-60.0, 5e4), "(−60 … "),
+        ((-0.3, 140.0), "(−0.3 … +140)"),
+        ((-16.3, -3.2), "(−16.3 … −3.2)"),
+        ((-100.0, 50.0), "(−100 … "),
+        (None, "—"),
+    ],
+)
+def test_no_rate_is_said_to_fall_by_all_of_itself(
+    ends: tuple[float, float] | None, shown: str
+) -> None:
+    assert _shift_interval(ends).startswith(shown)

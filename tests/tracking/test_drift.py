@@ -222,3 +222,31 @@ def test_arrays_that_are_too_short() -> None:
         individuals_limits_from_arrays([1.0, float("inf")])
     with pytest.raises(DataError, match="expected at least four values"):
         change_point_from_arrays([1.0, 2.0, 3.0], names=["a", "b", "c"], seed=1)
+
+
+@pytest.mark.parametrize(
+    ("tested", "said"),
+    [
+        ([(1e6, 7e6), (2e6, 6e6)], None),
+        ([(1e6, AT), (AT, 6e6)], None),
+        ([None, None], None),
+        ([(1e6, 3e6), (2e6, 3.5e6)], "base was tested from 1.0 MPa to 3.5 MPa: the rates of its"),
+        ([(1e6, 7e6), (5e6, 6e6)], "batch M2 was tested from 5.0 MPa to 6.0 MPa: its rate at 4.0"),
+        ([(1e6, 3e6), (5e6, 6e6)], "no test of M1, M2 reaches 4.0 MPa from both sides"),
+    ],
+)
+def test_rates_outside_what_was_tested_are_said_to_be(
+    tested: list[tuple[float, float] | None], said: str | None
+) -> None:
+    found = drift_chart(
+        ["M1", "M2"],
+        [FIRST, FIRST + datetime.timedelta(weeks=1)],
+        [-5.0, -5.02],
+        formulation="base",
+        pressure=AT,
+        seed=1,
+        tested=tested,
+    )
+    told = [caution.message for caution in found.cautions if caution.code == "extrapolated"]
+    assert len(told) == (said is not None)
+    assert all(text.startswith(said or "") for text in told)

@@ -54,6 +54,7 @@ def test_slower() -> None:
          "between 20 and 30 %"),
         ({"shift": 0.005, "shift_ci95": (-0.03, 0.04)}, "shows no measurable change in burn rate "
          "against base at 4.0 MPa: between 3 % slower and 4 % faster"),
+        ({"shift": -0.9, "shift_ci95": (-0.9974, 34.0)}, "between 99.7 % slower and 3400.0 % "),
         ({"shift_ci95": (-0.131, -0.0004)}, "9.00 % slower than base at 4.0 MPa, between 0.04 and"),
         ({"shift": -0.012, "shift_ci95": (-0.015, -0.009)}, "1.2 % slower than base at 4.0 MPa, "
          "between 0.9 and 1.5 %"),

@@ -45,6 +45,8 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
+_MOST_DIGITS = 9
+
 
 @click.command(
     "compare", epilog=examples('strandwise compare demo --at "4 MPa" --figure shifts.svg')
@@ -254,7 +256,7 @@ def print_comparison(comparison: Comparison, units: DisplayUnits) -> None:
                 str(shift.points),
                 format_number(rate, half),
                 "baseline" if reference else _with_interval(percent(shift.shift), interval),
-                "" if reference else format_interval(interval, signed=True),
+                "" if reference else _shift_interval(interval),
                 "" if reference else format_probability(shift.shift_p),
                 "" if reference else format_probability(shift.probability_slower),
                 format_number(shift.n, shift.n_sd),
@@ -331,24 +333,38 @@ def _with_interval(value: float | None, interval: tuple[float, float] | None) ->
     return format_number(value, half, signed=True)
 
 
+def _shift_interval(ends: tuple[float, float] | None) -> str:
+    """Interval of a change in percent; no rounding takes its lower end to −100 % or to none."""
+    from strandwise.report.labels import format_interval
+
+    text = format_interval(ends, signed=True)
+    if ends is None or not -100.0 < ends[0] < 0.0:
+        return text
+    low, gap, high = text.partition(" … ")
+    digits = 0
+    while digits < _MOST_DIGITS and not -100.0 < float(low.strip("(").replace("−", "-")) < 0.0:
+        low = f"(−{-ends[0]:.{digits}f}"
+        digits += 1
+    return f"{low}{gap}{high}"
+
+
 def _notes(comparison: Comparison) -> list[str]:
-    from strandwise.report.labels import format_interval, format_number
+    from strandwise.report.labels import format_number
     from strandwise.tracking import spread_sentence
 
     spread = spread_sentence(comparison)
     notes = [f"{spread[:1].upper()}{spread[1:]}."] if spread else []
     if comparison.between_batch_n_sd is not None:
-        notes.append(
-            "Standard deviation of the exponent from batch to batch: "
-            f"{comparison.between_batch_n_sd:.3f}."
-        )
+        sd = f"{comparison.between_batch_n_sd:.3f}"
+        seen = "none seen" if sd == "0.000" else sd
+        notes.append(f"Standard deviation of the exponent from batch to batch: {seen}.")
     if comparison.method_offset is not None:
         offset = 100.0 * comparison.method_offset
         interval = _pair(percents(comparison.method_offset_ci95))
         half = None if interval is None else (interval[1] - interval[0]) / 2.0
         notes.append(
             f"Firings read {format_number(offset, half, signed=True)} % against strands, 95 % "
-            f"interval {format_interval(interval, signed=True)} %."
+            f"interval {_shift_interval(interval)} %."
         )
     notes.append(
         "Intervals are 95 %, each for its formulation alone; p allows for the number compared."

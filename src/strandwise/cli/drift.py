@@ -66,12 +66,13 @@ def command(
     from strandwise.workflow.tracking import drift_of_campaign
 
     sound = read_campaign(campaign_folder(ctx, campaign)).sound()
+    shown = display_units(units or sound.settings.units)
     chart = drift_of_campaign(
         reduce_campaign(sound),
         formulation=formulation,
         pressure=pressure_option(at, sound, "--at"),
+        format_pressure=lambda value: pressure_text(value, shown),
     )
-    shown = display_units(units or sound.settings.units)
     if figure is not None:
         from strandwise.report.figures import draw_drift, save_figure
 
@@ -134,7 +135,7 @@ def _print(chart: DriftChart, units: DisplayUnits) -> None:
         Column("mixed", kind="text"),
         Column("rate", unit_text(units.rate)),
         Column("±", "%"),
-        Column("from the batch before", "%"),
+        Column("moving range", "%"),
     ]
     rows = [
         [
@@ -148,7 +149,13 @@ def _print(chart: DriftChart, units: DisplayUnits) -> None:
     ]
     at = pressure_text(chart.pressure, units)
     print_table(
-        columns, rows, file=sys.stdout, title=f"Batches of {chart.formulation} at {at} absolute"
+        columns,
+        rows,
+        file=sys.stdout,
+        title=f"Batches of {chart.formulation} at {at} absolute",
+        notes=[
+            "Moving range: how far a batch lies from the one before it, faster and slower alike."
+        ],
     )
     echo_text()
     for text in drift_sentences(

@@ -309,7 +309,7 @@ def _law_notes(fit: RateFit, units: DisplayUnits) -> list[str]:
             if done.pi_k is not None:
                 text += f" (π_K {100 * done.pi_k:.3g} % of chamber pressure a kelvin)"
         notes.append(text)
-    if fit.choice is not None:
+    if fit.choice is not None and not fit.choice.thin:  # its caution says it otherwise
         notes.append(f"{fit.label}: {fit.choice.reason}")
     return notes
 

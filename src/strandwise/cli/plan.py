@@ -288,7 +288,13 @@ def _print(
     echo_text("\nWhat would tell more, the best first:")
     for number, text in enumerate(suggestions, start=1):
         echo_text(f"  {number}. {text}")
-    if not suggestions:
+    of_motor = any(caution.code == "motor-tolerances" for caution in found.cautions)
+    if not suggestions and of_motor:
+        echo_text(
+            "  no test of the burn rate at the pressures permitted: the motor's tolerances hide "
+            "what one would tell, and what lessens these is told below"
+        )
+    elif not suggestions:
         echo_text(
             "  nothing at the pressures tested of each formulation by each method; --lowest and "
             "--highest permit others, by either method"

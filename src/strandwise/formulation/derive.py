@@ -166,7 +166,9 @@ def _spec(
 def _meaning(way: Way, spec: FormulationSpec) -> str:
     if way == "on-top":
         (addition,) = spec.add
-        return f"{addition.parts:.6g} parts of {addition.ingredient} to 100 parts of {spec.parent}"
+        amount = f"{addition.parts:.6g}"
+        part = "part" if amount == "1" else "parts"
+        return f"{amount} {part} of {addition.ingredient} to 100 parts of {spec.parent}"
     (step,) = spec.replace
     if way == "of-all":
         return f"{100 * step.share:.6g} % of all of {spec.parent}, every ingredient alike"

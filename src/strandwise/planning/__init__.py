@@ -11,7 +11,7 @@ from strandwise.planning.motor_tests import (
     suggestion_for_motor_sentence,
 )
 from strandwise.planning.next_test import NextTests, Suggestion, next_tests
-from strandwise.planning.peak import PeakModel, PeakPrecision, PeakTarget
+from strandwise.planning.peak import MotorCause, PeakModel, PeakPrecision, PeakTarget
 from strandwise.planning.power import (
     MOST_BATCHES,
     DesignPower,
@@ -34,6 +34,7 @@ __all__ = [
     "MOST_BATCHES",
     "DesignPower",
     "DetectableShift",
+    "MotorCause",
     "MotorSuggestion",
     "MotorTests",
     "NextTests",

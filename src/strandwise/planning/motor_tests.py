@@ -12,7 +12,7 @@ from strandwise.errors import DataError
 from strandwise.findings import Caution
 from strandwise.planning.candidates import RangeExtension, candidates, extensions, permitted_ranges
 from strandwise.planning.peak import ASSUMED_OFFSET_SD, PeakModel
-from strandwise.planning.reasons import RANGE_SLACK, tested_range
+from strandwise.planning.reasons import NEAR, RANGE_SLACK, tested_range
 from strandwise.planning.sentences import what_to_do
 from strandwise.tracking import in_megapascals, variance_components
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 
     from strandwise.planning.candidates import Ranges
-    from strandwise.planning.peak import PeakPrecision, PeakTarget
+    from strandwise.planning.peak import MotorCause, PeakPrecision, PeakTarget
     from strandwise.planning.reasons import SuggestionKind
     from strandwise.tracking import Analysis, PlannedTest, VarianceComponents
 
@@ -34,6 +34,28 @@ __all__ = [
 
 _MOST_SUGGESTIONS = 8
 _LEAST_GAIN = 0.005
+_MOST = 0.5
+_CHIEF = 0.2
+_MOTOR_ADVICE: dict[MotorCause, str] = {
+    "c*": (
+        "{share:.0f} % of these is the characteristic velocity c*: a firing with a pressure gauge "
+        "and a weighed grain, at a pressure that was tested, tells it, or `characteristic_velocity`"
+        " with its `characteristic_velocity_sd` in [gas] of the motor's file where it is known; "
+        "where the firings so far disagree about it, find out why"
+    ),
+    "throat": (
+        "{share:.0f} % of these is the throat: measure it more closely, and state "
+        "`throat_diameter_sd`"
+    ),
+    "density": (
+        "{share:.0f} % of these is the density: weigh and measure the grain, and state `density` "
+        "with its `density_sd`"
+    ),
+    "grain": (
+        "{share:.0f} % of these is the grain's sizes: measure them more closely, and state their "
+        "uncertainties, such as `core_diameter_sd`"
+    ),
+}
 _ALIKE_DIGITS = 4  # of a standard deviation of ln P: 0.01 %
 
 
@@ -164,7 +186,11 @@ def next_tests_for_motor(
             *extensions(analysis, wanted, decisions, format_pressure),
             *_no_firing(analysis, wanted, decisions),
         ),
-        cautions=(*counted.cautions, *_cautions(model, analysis)),
+        cautions=(
+            *counted.cautions,
+            *_motor_cautions(targets, now),
+            *_cautions(model, analysis),
+        ),
     )
 
 
@@ -224,7 +250,7 @@ def _reason(
         return f"{name} was not tested at that pressure before; the given range permits it"
     if tests[0].is_firing:
         return f"a firing reads as the motor will, with a peak of about {at}"
-    if abs(math.log(pressure / own.pressure)) < math.log(1.05):
+    if abs(math.log(pressure / own.pressure)) <= math.log(NEAR):
         return f"a test near the peak, about {at}, adds to what is known there directly"
     end = "below" if pressure < own.pressure else "above"
     return f"a test {end} the peak of about {at} settles the exponent, and with it the rate there"
@@ -246,6 +272,29 @@ def _no_firing(
                     "--lowest and --highest say which are"
                 ),
             )
+
+
+def _motor_cautions(
+    targets: Sequence[PeakTarget], now: Sequence[PeakPrecision]
+) -> Iterator[Caution]:
+    """Say what to do where the motor's own tolerances are most of the variance."""
+    whole = sum(one.variance for one in now)
+    share = sum(one.motor for one in now) / whole if whole > 0.0 else 0.0
+    if share < _MOST:
+        return
+    totals: dict[MotorCause, float] = {}
+    for target in targets:
+        for cause, part in target.motor_parts.items():
+            totals[cause] = totals.get(cause, 0.0) + part
+    text = (
+        f"{100 * share:.0f} % of the variance of the peak pressure comes from the motor's "
+        "tolerances, which knowing the burn rate better does not lessen"
+    )
+    known = sum(totals.values())
+    chief = [cause for cause, part in totals.items() if known and part >= _CHIEF * known]
+    for cause in sorted(chief, key=lambda one: -totals[one]):
+        text += f"; {_MOTOR_ADVICE[cause].format(share=100 * totals[cause] / known)}"
+    yield Caution("motor-tolerances", text)
 
 
 def _cautions(model: PeakModel, analysis: Analysis) -> Iterator[Caution]:
@@ -325,4 +374,4 @@ def suggestion_for_motor_sentence(
 def _percent(sd: float) -> str:
     if sd >= 10:
         return "more than 1000 %"
-    return f"{100 * sd:.{2 if sd < 0.1 else 0}f} %"
+    return f"{100 * sd:.{2 if sd < 0.1 else 1 if sd < 1.0 else 0}f} %"

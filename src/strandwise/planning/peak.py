@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from scipy.special import ndtri, stdtrit
@@ -12,7 +12,7 @@ from scipy.special import ndtri, stdtrit
 from strandwise.errors import DataError
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -20,11 +20,14 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.float64]
 
-__all__ = ["ASSUMED_OFFSET_SD", "PeakModel", "PeakPrecision", "PeakTarget"]
+__all__ = ["ASSUMED_OFFSET_SD", "MotorCause", "PeakModel", "PeakPrecision", "PeakTarget"]
 
 ASSUMED_OFFSET_SD = 0.08
 """Standard error of taking a motor to read as strands do, in ln r: strands commonly read 4 to 12 %
 below motors (common practice, no source)."""
+
+MotorCause = Literal["c*", "throat", "density", "grain"]
+"""What of a motor moves its peak pressure beside the burn rate."""
 
 _LEAST_SD = 1e-4  # no burn-rate test repeats to better than 0.01 %
 
@@ -43,12 +46,15 @@ class PeakTarget:
         Pressure exponent there, below 1.
     motor_variance
         Of ln P from what no burn-rate test tells: throat, grain, density, c*.
+    motor_parts
+        The part of it that each cause has, to first order; empty where not known.
     """
 
     formulation: str
     pressure: float
     exponent: float
     motor_variance: float = 0.0
+    motor_parts: Mapping[MotorCause, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         if not (self.exponent < 1.0 and math.isfinite(self.pressure) and self.pressure > 0.0):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -11,10 +12,13 @@ if TYPE_CHECKING:
 
     from strandwise.tracking import Analysis, PlannedTest
 
-__all__ = ["RANGE_SLACK", "SuggestionKind", "reason", "tested_range"]
+__all__ = ["NEAR", "RANGE_SLACK", "SuggestionKind", "reason", "tested_range"]
 
 SuggestionKind = Literal["strand", "firing", "new-batch"]
 """One more strand of an existing batch, one more firing of one, or a new batch with tests."""
+
+NEAR = 1.1
+"""Pressures within this factor are called near each other (common practice, no source)."""
 
 RANGE_SLACK = 1.0 + 1e-9
 """A pressure at the end of a range is inside it, for all that rounding does."""
@@ -82,4 +86,9 @@ def reason(
             f"{within}a test at the {end} end of what was tested of {name} settles its exponent, "
             f"and with it the rate at {at}"
         )
-    return f"{within}a test near {at} adds to what is known there directly"
+    if abs(math.log(pressure / analysis.pressure)) <= math.log(NEAR):
+        return f"{within}a test near {at} adds to what is known there directly"
+    return (
+        f"{within}one at {format_pressure(pressure)} tells of the rate at {at} through the law "
+        "between them"
+    )

@@ -31,6 +31,7 @@ __all__ = ["aicc_of", "choose_law", "solve_law"]
 _SPARE_POINTS = 3
 _SMOOTH = ("power", "linear", "two-term")
 _BEND_P = 0.05
+_ALIKE = 0.1  # of AICc: below it two laws are told to be alike
 _BREAK_MARGIN = 4.0
 """What a break must gain beyond its two parameters: its place was searched, so that chance alone
 lowers the AICc by more than for a parameter given beforehand."""
@@ -226,6 +227,8 @@ def _reason(taken: _Tried, tried: list[_Tried], margin: float | None) -> str:
     others = [one for one in tried if one is not taken]
     best = min(others, key=lambda one: one.aicc)
     other = best.law if not best.breaks else f"{best.law} ({best.breaks} breaks)"
+    if abs(margin) < _ALIKE:
+        return f"the {name} was taken: the {other} law has the same AICc, within {_ALIKE}"
     if margin < 0.0:
         return (
             f"the {name} was taken although the {other} law has an AICc lower by {-margin:.1f}: "

@@ -40,6 +40,7 @@ from strandwise.tracking.sentences import (
     spread_sentence,
 )
 from strandwise.tracking.shifts import compare_formulations
+from strandwise.tracking.stand_outs import FAR_FIRING, FAR_STRAND, StandOut, stand_outs
 from strandwise.tracking.what_if import (
     PlannedTest,
     ShiftPrecision,
@@ -49,6 +50,8 @@ from strandwise.tracking.what_if import (
 )
 
 __all__ = [
+    "FAR_FIRING",
+    "FAR_STRAND",
     "Analysis",
     "BatchCovariate",
     "BlendingTerm",
@@ -72,6 +75,7 @@ __all__ = [
     "RunRule",
     "RunRuleHits",
     "ShiftPrecision",
+    "StandOut",
     "VarianceComponents",
     "analyse",
     "change_point_from_arrays",
@@ -94,5 +98,6 @@ __all__ = [
     "shift_precision",
     "signal_sentence",
     "spread_sentence",
+    "stand_outs",
     "variance_components",
 ]

@@ -125,7 +125,18 @@ def _spread_assumed(analysis: Analysis, name: str) -> Caution | None:
 def _varies_more(analysis: Analysis, name: str) -> Caution | None:
     for one in analysis.unlike:
         if one.formulation == name and one.of_batches and analysis.fit.batch_sds is not None:
-            others, own = (f"{100 * sd:.1f} %" for sd in analysis.fit.batch_sds[:2])
+            rest_sd, own_sd = analysis.fit.batch_sds[:2]
+            others, own = (f"{100 * sd:.1f} %" for sd in (rest_sd, own_sd))
+            if own_sd <= rest_sd:
+                # The scatter of its own tests, once told apart, explains what was found.
+                rest = " and ".join(other for other in analysis.names if other != name)
+                return Caution(
+                    "batches-vary-less",
+                    f"beyond the scatter of its tests batches of {name} differ by {own} from one "
+                    f"to the next, those of the other formulations by {others}: its intervals rest "
+                    f"on its own batches, the others' on theirs; look at how {rest} "
+                    f"{'is' if len(analysis.names) == 2 else 'are'} mixed and cast",
+                )
             return Caution(
                 "batches-vary-more",
                 f"batches of {name} differ by {own} from one to the next, those of the other "

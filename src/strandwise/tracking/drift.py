@@ -13,10 +13,11 @@ from strandwise.findings import Caution
 from strandwise.tracking.change_point import ChangePoint, change_point_from_arrays
 from strandwise.tracking.individuals import individuals_limits_from_arrays
 from strandwise.tracking.run_rules import run_rule_hits
+from strandwise.tracking.sentences import in_megapascals
 
 if TYPE_CHECKING:
     import datetime
-    from collections.abc import Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from numpy.typing import ArrayLike, NDArray
 
@@ -39,6 +40,7 @@ _TREND_BATCHES = 6
 _RELATIVE_SD_OF_MEAN_RANGE = 0.9
 _LARGE_SHARE = 0.5
 _UNEVEN = 2.0
+_RANGE_SLACK = 1.0 + 1e-9  # a pressure at the end of a range is inside it, however rounded
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -142,6 +144,8 @@ def drift_chart(
     formulation: str,
     pressure: float,
     seed: int,
+    tested: Sequence[tuple[float, float] | None] | None = None,
+    format_pressure: Callable[[float], str] = in_megapascals,
 ) -> DriftChart:
     """Chart the batches of one formulation over their mixing dates.
 
@@ -162,6 +166,11 @@ def drift_chart(
         Absolute, Pa.
     seed
         Of the permutations behind the change point's p-value.
+    tested
+        Lowest and highest absolute pressure (Pa) of each batch's tests, k of them; None where not
+        known. A chart at a pressure outside them says that it is extrapolated.
+    format_pressure
+        How the cautions write a pressure in Pa.
 
     Raises
     ------
@@ -185,6 +194,8 @@ def drift_chart(
         change = change_point_from_arrays(x, names=names, seed=seed)
     undated = [name for index, name in enumerate(batches) if index not in dates]
     share = _measurement_share(sd, spread)
+    spans = [None] * len(batches) if tested is None else tested
+    ranges = {batches[index]: spans[index] for index in order}
     return DriftChart(
         formulation=formulation,
         pressure=pressure,
@@ -200,6 +211,7 @@ def drift_chart(
         change=change,
         measurement_share=share,
         cautions=(
+            *_extrapolated_cautions(formulation, ranges, pressure, format_pressure),
             *_batch_count_cautions(x.size),
             *_scatter_cautions(sd, share, no_scatter=limits is not None and spread is None),
             *_undated_cautions(undated),
@@ -281,6 +293,43 @@ def _measurement_share(sd: FloatArray, limits: IndividualsLimits | None) -> floa
     if limits is None or np.any(np.isnan(sd)):
         return None
     return min(float(np.mean(sd**2)) / limits.sigma**2, 1.0)
+
+
+def _extrapolated_cautions(
+    formulation: str,
+    ranges: Mapping[str, tuple[float, float] | None],
+    pressure: float,
+    format_pressure: Callable[[float], str],
+) -> tuple[Caution, ...]:
+    outside = {
+        batch: span
+        for batch, span in ranges.items()
+        if span is not None and not span[0] / _RANGE_SLACK <= pressure <= span[1] * _RANGE_SLACK
+    }
+    if not outside:
+        return ()
+    low = min(span[0] for span in outside.values())
+    high = max(span[1] for span in outside.values())
+    if low < pressure < high:
+        message = (
+            f"no test of {', '.join(outside)} reaches {format_pressure(pressure)} from both sides: "
+            "their rates there are extrapolated, and the propellant may behave otherwise there"
+        )
+        return (Caution("extrapolated", message),)
+    tested = "at " + format_pressure(low)
+    if format_pressure(high) != format_pressure(low):
+        tested = f"from {format_pressure(low)} to {format_pressure(high)}"
+    every = len(outside) == len(ranges)
+    many = len(outside) > 1
+    who = formulation if every else f"batch{'es' if many else ''} {', '.join(outside)}"
+    were = "were" if many and not every else "was"
+    whose = "the rates of its batches" if every else "their rates" if many else "its rate"
+    message = (
+        f"{who} {were} tested {tested}: {whose} at {format_pressure(pressure)} "
+        f"{'are' if every or many else 'is'} extrapolated, and the propellant may behave otherwise "
+        "there"
+    )
+    return (Caution("extrapolated", message),)
 
 
 def _batch_count_cautions(count: int) -> tuple[Caution, ...]:

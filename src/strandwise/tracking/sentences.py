@@ -22,6 +22,7 @@ __all__ = [
 ]
 
 _SIGNIFICANT = 0.05
+_MOST_DIGITS = 9
 _SPREAD_CODES = ("tests-scatter-more", "batches-vary-more")
 _NO_INTERVAL = {
     "not-separable": (
@@ -100,10 +101,17 @@ def spread_sentence(comparison: Comparison) -> str:
         for row in comparison.formulations
         if any(caution.code in _SPREAD_CODES for caution in row.cautions)
     ]
+    evener = [
+        row.formulation
+        for row in comparison.formulations
+        if any(caution.code == "batches-vary-less" for caution in row.cautions)
+        and row.formulation not in apart
+    ]
     whose = ""
-    if apart:
-        verb = "spreads" if len(apart) == 1 else "spread"
-        whose = f" of all formulations together ({' and '.join(apart)} {verb} more, see there)"
+    if apart or evener:
+        names, way = (apart, "more") if apart else (evener, "less")
+        verb = "spreads" if len(names) == 1 else "spread"
+        whose = f" of all formulations together ({' and '.join(names)} {verb} {way}, see there)"
     return f"standard deviation of the rate{whose}: {', '.join(known)}"
 
 
@@ -291,6 +299,9 @@ def _decimals(low: float, high: float) -> int:
     width = 100 * (high - low)
     digits = 0 if width >= 2 else 1 if width >= 0.2 else 2
     while digits < 2 and any(bound and round(100 * bound, digits) == 0 for bound in (low, high)):
+        digits += 1
+    # No rate falls by all of itself.
+    while digits < _MOST_DIGITS and low > -1.0 and round(100 * low, digits) <= -100.0:
         digits += 1
     return digits
 

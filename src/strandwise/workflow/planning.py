@@ -29,8 +29,15 @@ from strandwise.workflow.tracking import analyse_campaign
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from strandwise.forecast import LawSource
-    from strandwise.planning import DesignPower, DetectableShift, MotorTests, NextTests, RunSheet
+    from strandwise.forecast import LawSource, MotorDesign
+    from strandwise.planning import (
+        DesignPower,
+        DetectableShift,
+        MotorCause,
+        MotorTests,
+        NextTests,
+        RunSheet,
+    )
     from strandwise.records import MotorRecord
     from strandwise.tracking import Analysis, VarianceComponents
     from strandwise.workflow.analysis import ReducedCampaign
@@ -38,6 +45,7 @@ if TYPE_CHECKING:
 __all__ = ["CampaignPlan", "plan_campaign"]
 
 _DRAWS = 4000
+_FEW_DRAWS = 400  # tell a share well enough to name it
 _SEED = 1
 
 
@@ -200,12 +208,37 @@ def _target(
     warm = temperature_for(source, design.temperature)
     alone = draw_motor(design, _as_known(source), draws=_DRAWS, seed=_SEED, temperature=warm)
     bounded = alone.peak_pressure[np.isfinite(alone.peak_pressure)]
+    variance = float(np.var(np.log(bounded))) if bounded.size > 1 else 0.0
     return PeakTarget(
         formulation=name,
         pressure=median,
         exponent=1.0 - 1.0 / amplification,
-        motor_variance=float(np.var(np.log(bounded))) if bounded.size > 1 else 0.0,
+        motor_variance=variance,
+        motor_parts=_motor_parts(design, source, warm, amplification),
     )
+
+
+def _motor_parts(
+    design: MotorDesign, source: LawSource, warm: float | None, amplification: float
+) -> dict[MotorCause, float]:
+    """Variance of ln P by cause.
+
+    To first order, as P goes with (ρ·c*·A_b/A_t)^(1/(1 − n)); of the grain from draws.
+    """
+    off = design.tolerances
+    relative: dict[MotorCause, float] = {
+        "c*": off.characteristic_velocity / design.characteristic_velocity,
+        "throat": 2.0 * off.throat_diameter / design.nozzle.throat_diameter,
+        "density": off.density / design.density,
+    }
+    parts = {cause: (amplification * sd) ** 2 for cause, sd in relative.items()}
+    sizes = dataclasses.replace(
+        off, throat_diameter=0.0, density=0.0, characteristic_velocity=0.0, thrust_efficiency=0.0
+    )
+    grain = dataclasses.replace(design, tolerances=sizes)
+    drawn = draw_motor(grain, _as_known(source), draws=_FEW_DRAWS, seed=_SEED, temperature=warm)
+    peaks = drawn.peak_pressure[np.isfinite(drawn.peak_pressure)]
+    return parts | {"grain": float(np.var(np.log(peaks))) if peaks.size > 1 else 0.0}
 
 
 def _as_known(source: LawSource) -> LawSource:

@@ -17,17 +17,19 @@ from strandwise.tracking import (
     analyse,
     compare_formulations,
     drift_chart,
+    in_megapascals,
+    stand_outs,
 )
 from strandwise.workflow.analysis import fit_campaign, impossible_cautions, series_of
 from strandwise.workflow.opening import unknown_name
 from strandwise.workflow.recipes import porosity_by_batch
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Collection, Mapping, Sequence
 
     from strandwise.ratelaw import RateFit
     from strandwise.reduction import RatePoint
-    from strandwise.tracking import Analysis, Comparison, DriftChart
+    from strandwise.tracking import Analysis, Comparison, DriftChart, StandOut
     from strandwise.workflow.analysis import Method, ReducedCampaign
 
 __all__ = ["COVARIATES", "Covariate", "analyse_campaign", "compare_campaign", "drift_of_campaign"]
@@ -45,6 +47,7 @@ COVARIATES: dict[Covariate, tuple[str, float, str]] = {
 porosity is that of the batch's mix, the particle size what its text says."""
 
 _DRIFT_SEED = 1
+_MOST_DIGITS = 9  # no test is off by all of its rate
 _NUMBER = r"(\d+(?:[.,]\d+)?)"
 _SIZE = re.compile(rf"(?:{_NUMBER}\s*(?:-|–|to)\s*)?{_NUMBER}\s*(µm|μm|um|mm)\b")
 
@@ -145,6 +148,7 @@ def drift_of_campaign(
     formulation: str | None = None,
     pressure: float | None = None,
     method: Method = "auto",
+    format_pressure: Callable[[float], str] | None = None,
 ) -> DriftChart:
     """Chart the batches of one formulation over their mixing dates.
 
@@ -158,6 +162,8 @@ def drift_of_campaign(
         Absolute, Pa; None: the campaign's reference, else the middle of the data.
     method
         Which tests each batch's law is fitted to.
+    format_pressure
+        How the cautions write a pressure in Pa; None: in MPa.
 
     Raises
     ------
@@ -185,6 +191,8 @@ def drift_of_campaign(
         formulation=name,
         pressure=at,
         seed=_DRIFT_SEED,
+        tested=[fit.pressure_range for fit in fits],
+        format_pressure=format_pressure or in_megapascals,
     )
 
 
@@ -289,13 +297,24 @@ def _outlier_caution(
     options: Mapping[str, Any],
 ) -> Caution | None:
     """What the comparison would say without the tests that stand out from their batch's law."""
+    bent = [
+        fit.label
+        for fit in fits
+        if any(caution.code == "not-a-power-law" for caution in fit.cautions)
+    ]
+    far = {one.test: one for one in stand_outs(RateObservations.from_points(used), bent=bent)}
+    # A line that several bad tests bend makes good ones of the same batch look bad.
+    judged = {point.batch for point in used if point.test in far and point.kind == "strand"}
     suspects = {
         test
         for fit in fits
+        if fit.label not in judged
         for caution in fit.cautions
         if caution.code == "outlier"
         for test in caution.tests
     }
+    only_near = suspects - set(far)
+    suspects |= set(far)
     left = [point for point in used if point.test not in suspects]
     if not suspects or not any(point.formulation == options["baseline"] for point in left):
         return None
@@ -306,11 +325,33 @@ def _outlier_caution(
         if row.shift is not None and row.formulation != comparison.baseline
     )
     many = len(suspects) > 1
+    named = [
+        f"{test} ({_off_text(far[test].off)})" if test in far else test for test in sorted(suspects)
+    ]
     return Caution(
         "outlier",
-        f"test{'s' if many else ''} {', '.join(sorted(suspects))} stand{'' if many else 's'} out "
-        f"from the law of {'their batches' if many else 'its batch'} (`fit` says how far) and "
+        f"test{'s' if many else ''} {', '.join(named)} stand{'' if many else 's'} out "
+        f"from {_outlier_law(far, suspects)}"
+        f"{' (`fit` says how far)' if only_near else ''}, and "
         f"{'are' if many else 'is'} kept; without {'them' if many else 'it'} the shifts would be: "
         f"{shown or 'none'}",
         tuple(sorted(suspects)),
     )
+
+
+def _off_text(off: float) -> str:
+    digits = 0
+    while digits < _MOST_DIGITS and round(100.0 * off, digits) <= -100.0:
+        digits += 1
+    return f"{100.0 * off:+.{digits}f} %".replace("-", "−")
+
+
+def _outlier_law(far: Mapping[str, StandOut], suspects: Collection[str]) -> str:
+    firings = [one for one in far.values() if one.is_firing]
+    strands = len(suspects) - len(firings)
+    told = []
+    if strands:
+        told.append(f"the law of {'their batches' if strands > 1 else 'its batch'}")
+    if firings:
+        told.append("where the other firings lie beside the strands or each other")
+    return " or from ".join(told)

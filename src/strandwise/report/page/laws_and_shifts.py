@@ -333,7 +333,7 @@ def _drift_table(charts: list[DriftChart], write: Writer) -> PageTable:
             Head("mixed", "text"),
             write.head("rate", write.units.rate),
             Head("± (%)"),
-            Head("from the batch before (%)"),
+            Head("moving range (%)"),
             Head("signal", "text"),
         ],
         rows=rows,
