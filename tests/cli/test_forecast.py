@@ -85,6 +85,24 @@ def test_thrust_and_impulse_are_in_the_units_of_the_reader(run: Runner) -> None:
 
 
 @pytest.mark.usefixtures("bench")
+def test_texts_are_in_the_units_of_the_reader(run: Runner, bench: Path) -> None:
+    motor = bench / "campaigns/demo/motors/full-size.toml"
+    text = motor.read_text(encoding="utf-8")
+    assert 'pressure_limit = "6 MPa"' in text
+    motor.write_text(text.replace('"6 MPa"', '"505.5 psig"'), encoding="utf-8")
+    words = ("forecast", "demo", "full-size", "--draws", "500", "--size-for", "80 psig")
+    made = run(*words, "--units", "inch-pound")
+    # The demonstration's air is 96.5 kPa, 14.0 psi (NIST SP 811 factor).
+    assert "made for 519.5 psi." in made.out
+    assert "made for 519.5 psi: the maximum expected" in made.out
+    assert "Lowest: median of the lowest pressure while the web burns" in made.out
+    for unit in ("MPa", "m/s", "kg/("):
+        assert unit not in made.out
+    # One pound a second through a square inch is 703 kg/(m²·s) (NIST SP 811 factors).
+    assert "or above about 1.0 lb/(in²·s)" in made.out
+
+
+@pytest.mark.usefixtures("bench")
 def test_json_has_the_keys_that_programs_rely_on(run: Runner) -> None:
     found = run("forecast", "demo", "full-size", "--formulation", "base", "--json").json
     assert found["draws"] == 10_000

@@ -141,6 +141,60 @@ def test_impulse_and_gas_velocity_in_the_units_of_the_reader(run: Any) -> None:
 
 
 @pytest.mark.usefixtures("bench")
+def test_the_pressures_of_a_firing_say_that_they_are_absolute(run: Any) -> None:
+    """Gauge and absolute differ by 14.7 psi in the open air; a bare psi is read as either."""
+    (firing,) = run("reduce", "demo", "--test", "F-03", "--json").json["firings"]
+    told = run("reduce", "demo", "--test", "F-03", "--units", "inch-pound").out
+    for name, key in (("rate-mean", "rate_mean_pressure_MPa"), ("peak", "peak_pressure_MPa")):
+        words = next(x for x in told.splitlines() if x.startswith(f"  {name} pressure ")).split()
+        assert words[-2:] == ["psi", "absolute"]
+        assert float(words[-3]) == pytest.approx(firing[key] / 6.894757e-3, rel=0.005)
+
+
+@pytest.mark.usefixtures("bench")
+def test_the_budget_in_the_units_of_the_reader(run: Any) -> None:
+    (firing,) = run("reduce", "demo", "--test", "F-03", "--json").json["firings"]
+    told = run("reduce", "demo", "--budget", "F-03", "--units", "inch-pound").out
+    sd = {row["reading"]: row["sd"] for row in firing["budget"]["rows"]}
+    rows = {line.split("  ")[0]: line.split() for line in told.splitlines() if "assumed" in line}
+    ambient = rows["ambient pressure"]
+    k = ambient.index("psi")
+    assert float(ambient[k - 1]) == pytest.approx(sd["ambient"] / 6894.757, rel=0.05)
+    units = {words[words.index("assumed") - 1] for words in rows.values()}
+    assert "in" in units
+    assert not {"m", "Pa", "kg", "N", "m³", "kg/m³"} & units
+
+
+@pytest.mark.parametrize(
+    ("keep", "said"),
+    [
+        ("characteristic_velocity", "[gas] states no γ: γ is taken from"),
+        ("specific_heat_ratio", "[gas] states no c*: c* is taken from"),
+        ("nothing", "[gas] states no c* and no γ: c* and γ are taken from"),
+    ],
+)
+def test_only_what_is_missing_of_the_gas_is_named(
+    run: Any, bench: Path, monkeypatch: pytest.MonkeyPatch, keep: str, said: str
+) -> None:
+    from strandwise.records import Gas
+    from strandwise.workflow import analysis
+
+    found = Gas(characteristic_velocity=900.0, specific_heat_ratio=1.13)
+    monkeypatch.setattr(analysis, "default_gas", lambda *_: found)
+    path = bench / "campaigns" / "demo" / "campaign.toml"
+    kept = [
+        line
+        for line in path.read_text(encoding="utf-8").splitlines()
+        if not line.startswith(("characteristic_velocity", "specific_heat_ratio"))
+        or line.startswith(keep)
+    ]
+    path.write_text("\n".join(kept) + "\n", encoding="utf-8")
+    told = run("reduce", "demo", "--test", "F-03").out
+    assert said in told
+    assert ("no losses" in told) == (keep != "characteristic_velocity")
+
+
+@pytest.mark.usefixtures("bench")
 @pytest.mark.parametrize("option", [("--draws", "200"), ("--seed", "1")])
 def test_options_of_the_draws_go_with_the_budget(run: Any, option: tuple[str, str]) -> None:
     result = run("reduce", "demo", *option)

@@ -156,6 +156,19 @@ def test_temperature_of_unknown_effect_is_told_and_not_guessed() -> None:
         draw_motor(design(), source(), draws=500, seed=1, temperature=313.15)
 
 
+def test_temperatures_within_the_tests_do_not_help_a_law_that_knows_nothing_of_them() -> None:
+    # Tests from 268 to 318 K with a mean of 293 K: the law is that of 293 K.
+    wide = source(reference_temperature=293.15, temperature_range=(268.15, 318.15))
+    for warm in (318.15, 270.15):
+        found = forecast_motor(design(temperature_high=warm), wide, draws=500, seed=1)
+        told = next(one for one in found.cautions if one.code == "temperature-unknown")
+        assert "the forecast is for 20 °C alone" in told.message
+        assert found.greatest.hottest is None
+        assert "temperature (σ_p is not known)" in found.greatest.left_out
+    near = forecast_motor(design(temperature_high=300.0), wide, draws=500, seed=1)
+    assert "temperature-unknown" not in codes(near)
+
+
 def test_forecast_repeats_from_its_seed_and_differs_from_another() -> None:
     first, again, other = (
         forecast_motor(design(), source(), draws=500, seed=seed) for seed in (7, 7, 8)

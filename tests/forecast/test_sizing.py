@@ -70,6 +70,19 @@ def test_throat_agrees_with_the_steady_balance() -> None:
     assert ratio == pytest.approx(2.0 ** (-0.58 / 2.0), rel=3e-3)
 
 
+@pytest.mark.parametrize("sigma_p", [0.003, -0.003])
+def test_throat_is_sized_for_the_temperature_that_burns_fastest(sigma_p: float) -> None:
+    told = dataclasses.replace(
+        BASE, sigma_p=sigma_p, reference_temperature=293.15, temperature_range=(260.0, 330.0)
+    )
+    motor = dataclasses.replace(DESIGN, temperature_low=273.15, temperature_high=313.15)
+    usual = size_throat(DESIGN, told, 3e6, draws=DRAWS)
+    found = size_throat(motor, told, 3e6, draws=DRAWS)
+    # 20 K either way raise the rate by 6 %, ln P by that over 1 - n, as 1/A_t does.
+    ratio = found.throat_diameter / usual.throat_diameter
+    assert ratio == pytest.approx(math.exp(0.003 * 20.0 / 2.0), rel=3e-3)
+
+
 @pytest.mark.parametrize(("drills", "step"), [("tenths-of-mm", 1e-4), ("64ths", 0.0254 / 64.0)])
 def test_drilled_throat_is_the_next_larger_and_lowers_the_pressure(
     drills: DrillName, step: float
@@ -179,6 +192,21 @@ def test_neutral_segment_is_three_outer_diameters_and_a_core_over_two() -> None:
     assert even.start_to_end == pytest.approx(1.0, abs=1e-6)
     assert even.spread == pytest.approx(5332.46 / 4596.15, rel=1e-4)
     assert even.core_diameter == pytest.approx(0.013)
+
+
+@pytest.mark.parametrize(
+    ("throat", "core", "choking"), [(0.006, 0.010, None), (0.012, None, 0.010), (None, 0.010, None)]
+)
+def test_no_core_is_named_that_the_gas_would_choke_in(
+    throat: float | None, core: float | None, choking: float | None
+) -> None:
+    # 2L − 3D = 2·62 − 3·38 = 10 mm; over throats of 6 and 12 mm (10/6)² and (10/12)² areas.
+    grain = HollowCylinder(0.038, 0.013, 0.062, inhibited=frozenset({"outer"}))
+    found = neutral_grain(grain, throat)
+    assert found.core_diameter == (core if core is None else pytest.approx(core))
+    assert found.choking_core == (choking if choking is None else pytest.approx(choking))
+    ratio = found.core_port_to_throat
+    assert ratio == (None if throat is None else pytest.approx((0.010 / throat) ** 2))
 
 
 def test_shapes_without_a_neutral_length_have_none() -> None:

@@ -224,3 +224,71 @@ def test_peaks_alone_give_a_coefficient_too(sim):
     result = by_thrust_alone(sim, summary=summary)
     assert result.thrust_coefficient == pytest.approx(1.4 / 9.80665)
     assert "thrust in kgf recorded as N" in told(result)["channels-disagree"]
+
+
+@pytest.mark.parametrize("calculated", [False, True])
+def test_whose_c_star_it_is_compared_with(sim, calculated):
+    base = by_hand(sim)
+    summary = Summary(burn_time=base.burn_time, mean_pressure=0.5 * base.mean_pressure)
+    result = reduce_firing(
+        sim.firing(sim.Motor(), summary=summary),
+        "base",
+        gas=Gas(characteristic_velocity=900.0, specific_heat_ratio=1.13),
+        ambient=AMBIENT,
+        density=None,
+        exponent=0.35,
+        c_star_calculated=calculated,
+    )
+    message = told(result)["c-star-off"]
+    assert ("of the recipe's equilibrium" in message) == calculated
+    assert ("stated in [gas]" in message) != calculated
+
+
+def test_a_mass_that_fits_the_grain_is_in_the_right_unit(sim):
+    """c* at 45 %: a mass in pounds taken for kilograms would fit, but not the grain's density."""
+    message = told(by_hand(sim, pressure=0.45))["c-star-off"]
+    assert "a mass in" not in message
+    assert (
+        "a mass in pounds recorded as kilograms" in told(by_hand(sim, mass=2.2046226))["c-star-off"]
+    )
+
+
+@pytest.mark.parametrize(("thrust", "warned"), [(1.0, False), (1.5, True)])
+def test_c_star_is_judged_against_its_own_uncertainty(sim, thrust, warned):
+    """Without an exit diameter pressure from thrust is known to about 18 %: 119 % may be 100 %."""
+    result = by_thrust_alone(sim, thrust=thrust, nozzle=Nozzle(9e-3, efficiency=0.95))
+    assert result.characteristic_velocity_ratio > 1.15
+    assert bool({"c-star-off", IMPOSSIBLE} & set(told(result))) == warned
+
+
+def test_what_is_assumed_of_a_nozzle_is_said_plainly(sim):
+    result = by_thrust_alone(sim, nozzle=Nozzle(9e-3))
+    message = told(result)["thrust-coefficient-assumed"]
+    assert (
+        "assumed for it is an efficiency of 0.95 and a nozzle without a divergent part (no exit "
+        "diameter is recorded): it is known to about ±"
+    ) in message
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "warned"),
+    # 9/32 in before and 1/4 in after: 11 % narrower.
+    [(7.14e-3, 6.35e-3, True), (7.14e-3, 6.95e-3, False), (6.35e-3, 7.14e-3, False)],
+)
+def test_a_throat_that_shrank_more_than_slag_explains(sim, before, after, warned):
+    nozzle = Nozzle(before, after, exit_diameter=14e-3)
+    result = by_thrust_alone(sim, nozzle=nozzle)
+    assert ("throat-narrower" in told(result)) == warned
+    if warned:
+        assert "11 % narrower" in told(result)["throat-narrower"]
+
+
+@pytest.mark.parametrize(("mean", "warned"), [(500.0, True), (450.0, False), (400.0, False)])
+@pytest.mark.parametrize("kind", ["pressure", "thrust"])
+def test_a_mean_above_its_peak(sim, kind, mean, warned):
+    unit = 6894.757 if kind == "pressure" else 1.0
+    read = {f"mean_{kind}": mean * unit, f"peak_{kind}": 450.0 * unit}
+    result = by_thrust_alone(sim, summary=Summary(burn_time=2.0, **read))
+    assert ("mean-above-peak" in told(result)) == warned
+    if warned:
+        assert f"the mean {kind} is 11 % above the peak" in told(result)["mean-above-peak"]

@@ -80,6 +80,9 @@ def test_grey_marks_what_was_not_tested() -> None:
     assert len(ends) == 2
     assert ends[0] == pytest.approx((0.0, 0.9))
     assert ends[1][0] == pytest.approx(1.5)
+    # However high the stated limit lifts the axis, all above the tests is grey.
+    assert ends[1][1] == pytest.approx(upper.get_ylim()[1])
+    assert upper.get_ylim()[1] > 4.0
 
 
 def test_forecasts_without_bands_are_refused() -> None:

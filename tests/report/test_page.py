@@ -20,7 +20,7 @@ from xml.etree import ElementTree as ET
 import html5lib
 import pytest
 
-from strandwise.cli.forecast_view import BEFORE_ANY_FIRING
+from strandwise.cli.forecast_view import BEFORE_ANY_FIRING, forecast_wording
 from strandwise.forecast import Wanted
 from strandwise.planning import suggestion_for_motor_sentence
 from strandwise.records import CampaignFolder, read_campaign
@@ -55,7 +55,7 @@ def bench(folder: Path, change: Callable[[Path], None] = lambda _: None) -> Camp
 def page_of(folder: CampaignFolder) -> str:
     campaign = read_campaign(folder).sound()
     units = display_units("metric")
-    content = gather_page(folder, campaign, format_pressure=Writer(units).pressure)
+    content = gather_page(folder, campaign, wording=forecast_wording(units))
     return render_page(content, units, notices=BEFORE_ANY_FIRING).decode("utf-8")
 
 
@@ -237,17 +237,46 @@ def test_the_decision_stands_first_with_the_notices(root: ET.Element) -> None:
     assert "draws above 6.00 MPa absolute" in decision
 
 
+def test_the_maximum_expected_pressure_stands_against_the_limit(root: ET.Element) -> None:
+    decision = text_of(part(root, "decision"))
+    head, *rows = csv_rows(root, "forecast-table-1")
+    value, ratio = head.index("MEOP (MPa)"), head.index("limit/MEOP")
+    assert len(rows) == 3
+    for row in rows:
+        limit = float(row[value]) * float(row[ratio])
+        # campaigns/demo/motors/full-size.toml states 6 MPa.
+        assert limit == pytest.approx(6.0, rel=1e-3)
+        place = "OVER the limit" if float(row[value]) > limit else "below it"
+        assert re.search(rf"{row[0]} [\d.]+ MPa, {place} \(limit/MEOP ", decision)
+    assert "MEOP: maximum expected operating pressure" in text_of(part(root, "forecast"))
+
+
+def test_a_firing_that_is_left_out_is_marked(tmp_path: Path) -> None:
+    def leave_out(folder: Path) -> None:
+        shutil.rmtree(folder / "motors")
+        path = folder / "firings" / "F-03.toml"
+        text = path.read_text(encoding="utf-8")
+        path.write_text(f'exclude = "case burst"\n{text}', encoding="utf-8")
+
+    root = parsed(page_of(bench(tmp_path / "bench", leave_out)))
+    head, *rows = csv_rows(root, "firings-table")
+    parts = {row[0]: row[head.index("takes part")] for row in rows}
+    assert parts.pop("F-03") == "LEFT OUT: case burst"
+    assert set(parts.values()) == {"yes"}
+
+
 def test_what_is_wanted_decides_the_order(demo: CampaignFolder) -> None:
     # carbonate-20 is the slowest by the demonstration's own TRUTH (campaigns/make_demo.py).
     write = Writer(display_units("inch-pound"))
     campaign = read_campaign(demo).sound()
     wanted = Wanted(peak_below=4e6, burn_longer=1.7)
-    content = gather_page(demo, campaign, wanted=wanted, format_pressure=write.pressure)
+    wording = forecast_wording(display_units("metric"))
+    content = gather_page(demo, campaign, wanted=wanted, wording=wording)
     which = decision_lines(content, write)[0]
     assert which.question == "Which formulation"
-    # NIST SP 811 (2008), appendix B.8: 1 psi = 6.894 757 E+03 Pa, so 4 MPa are 580 psi.
+    # NIST SP 811 (2008), appendix B.8: 1 psi = 6.894 757 E+03 Pa, so 4 MPa are 580.2 psi.
     first, others = which.answers
-    assert first.startswith("carbonate-20 keeps the motor full-size below a peak of 580 psi")
+    assert first.startswith("carbonate-20 keeps the motor full-size below a peak of 580.2 psi")
     assert re.fullmatch(r"The others: carbonate-10 \d+ %; base \d+ %\.", others)
     # What to test next is then for the sake of that motor, as `plan --motor` has it.
     following = decision_lines(content, write)[-1]

@@ -37,7 +37,12 @@ def command(folder: Path | None, *, as_json: bool) -> None:
     """
     from strandwise.cli.compare import comparison_json, print_comparison
     from strandwise.cli.fit_view import fit_json, print_fits
-    from strandwise.cli.forecast_view import echo_before_firing, forecast_json, print_forecasts
+    from strandwise.cli.forecast_view import (
+        echo_before_firing,
+        forecast_json,
+        forecast_wording,
+        print_forecasts,
+    )
     from strandwise.cli.report import write_report
     from strandwise.records import read_campaign
     from strandwise.report.figures import (
@@ -64,7 +69,7 @@ def command(folder: Path | None, *, as_json: bool) -> None:
 
     comparison = compare_campaign(reduced, format_pressure=write)
     motor = find_motor(copied, campaign, _MOTOR)
-    forecasts = forecast_campaign(reduced, motor, bands=True, format_pressure=write)
+    forecasts = forecast_campaign(reduced, motor, bands=True, wording=forecast_wording(units))
     pictures = [target / f"demo-{name}.svg" for name in ("laws", "shifts", "forecast")]
     laws, shifts, bands = pictures
     save_figure(draw_rate_laws(fits, reduced.points, units, title=campaign.settings.title), laws)

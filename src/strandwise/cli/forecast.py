@@ -20,10 +20,11 @@ from strandwise.cli.common import (
 from strandwise.cli.forecast_view import (
     echo_before_firing,
     forecast_json,
+    forecast_wording,
     print_forecasts,
 )
 from strandwise.cli.hindcast_view import hindcast_json, print_hindcast
-from strandwise.cli.showing import pressure_option, pressure_text, wanted_options
+from strandwise.cli.showing import pressure_option, wanted_options
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -158,12 +159,12 @@ def _forecast(
     campaign = reduced.campaign
     common = {name: asked[name] for name in ("formulations", "batch", "law", "draws", "seed")}
     common["fitter"] = _fitter(asked["law"])
+    common["wording"] = forecast_wording(units)
     found = forecast_campaign(
         reduced,
         record,
         bands=figure is not None,
         wanted=wanted_options(asked["peak_below"], asked["burn_longer"], campaign),
-        format_pressure=lambda value: pressure_text(value, units),
         **common,
     )
     target = pressure_option(asked["size_for"], campaign, "--size-for")

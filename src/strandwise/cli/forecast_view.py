@@ -11,7 +11,7 @@ from strandwise.cli.showing import cautions_json, pressure_text, scaled
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from strandwise.forecast import Forecast, Spread
+    from strandwise.forecast import Forecast, Spread, Wording
     from strandwise.report.labels import DisplayUnits
 
 __all__ = [
@@ -19,8 +19,11 @@ __all__ = [
     "bounded",
     "echo_before_firing",
     "forecast_json",
+    "forecast_wording",
     "print_forecasts",
 ]
+
+_INCH, _POUND = 25.4e-3, 0.453_592_37  # m, kg; exact, NIST SP 811
 
 BEFORE_ANY_FIRING = (
     "A percentile is an estimate from small samples, not a licence to cast or to fire.",
@@ -34,6 +37,28 @@ BEFORE_ANY_FIRING = (
 def echo_before_firing() -> None:
     """Print what stands below every forecast."""
     echo_conduct(BEFORE_ANY_FIRING)
+
+
+def forecast_wording(units: DisplayUnits) -> Wording:
+    """How a forecast's texts write quantities in a reader's units."""
+    from strandwise.forecast import Wording
+    from strandwise.report.labels import format_limit, format_number, in_unit, unit_text
+
+    def flux(value: float) -> str:
+        if not units.name.startswith("inch-pound"):
+            return f"{value:.0f} kg/(m²·s)"
+        return f"{format_number(value * _INCH**2 / _POUND, digits=2)} lb/(in²·s)"
+
+    def velocity(value: float) -> str:
+        unit = units.gas_velocity
+        return f"{in_unit(value, unit):.0f} {unit_text(unit)}"
+
+    return Wording(
+        pressure=lambda value: pressure_text(value, units),
+        limit=lambda value: format_limit(value, units.pressure),
+        velocity=velocity,
+        flux=flux,
+    )
 
 
 def _spread_json(spread: Spread, unit: float = 1.0) -> dict[str, float | None]:
@@ -108,6 +133,7 @@ def _greatest_json(found: Forecast) -> dict[str, Any]:
         "nominal_MPa": scaled(one.nominal, 1e6),
         "factors": {factor.cause: factor.factor for factor in one.factors},
         "hottest_degC": None if one.hottest is None else one.hottest - 273.15,
+        "left_out": list(one.left_out),
         "share_of_draws_above": one.share_above,
         "case_limit_over_it": None if limit is None or one.value is None else limit / one.value,
     }
@@ -115,7 +141,7 @@ def _greatest_json(found: Forecast) -> dict[str, Any]:
 
 def print_forecasts(found: Sequence[Forecast], units: DisplayUnits) -> None:
     """Print forecasts side by side, and what is to be heeded."""
-    from strandwise.report.labels import format_number, in_unit, unit_text
+    from strandwise.report.labels import format_limit, unit_text
     from strandwise.report.tables import Column, print_table
 
     first = found[0]
@@ -152,12 +178,13 @@ def print_forecasts(found: Sequence[Forecast], units: DisplayUnits) -> None:
     notes = [
         f"Medians of {first.draws} draws (seed {first.seed}); of {first.draws} such motors 95 % "
         "would stay below the 95 % figure, if the tests speak for the motor.",
+        "Lowest: median of the lowest pressure while the web burns, once the chamber is full.",
         f"Burning over throat area {first.initial_kn:.0f} at the start, {first.peak_kn:.0f} at "
         "most.",
     ]
     if first.case:
-        limit = format_number(in_unit(first.case.limit, units.pressure), digits=4)
-        notes.append(f"The case is stated to be made for {limit} {pressure}.")
+        limit = format_limit(first.case.limit, units.pressure)
+        notes.append(f"The case is stated to be made for {limit}.")
     print_table(
         columns,
         rows,
@@ -192,6 +219,10 @@ def _chance(share: float, draws: int) -> str:
     if share == 1.0:
         return f"every draw of {draws}"
     return f"{100.0 * share:.2g} %" if share < 0.995 else f"{100.0 * share:.4g} %"
+
+
+def _factor(factor: float | None) -> str:
+    return "no bound" if factor is None else f"{factor:.3f}"
 
 
 def _print_soaks(found: Sequence[Forecast], units: DisplayUnits) -> None:
@@ -237,16 +268,17 @@ def _print_greatest(found: Sequence[Forecast], units: DisplayUnits) -> None:
         stack, case = one.greatest, one.case
         row = [one.formulation, bounded(stack.nominal, units.pressure)]
         for cause in causes:
-            factor = factors.get(cause, 1.0)
-            row.append("no bound" if factor is None else f"{factor:.3f}")
+            factor = factors.get(cause)
+            row.append("–" if cause not in factors else _factor(factor))
         row.append(bounded(stack.value, units.pressure))
-        row.append(_chance(stack.share_above, one.draws) if stack.value is not None else "")
+        row.append("" if stack.share_above is None else _chance(stack.share_above, one.draws))
         if case is not None:
             row.append("" if stack.value is None else f"{case.limit / stack.value:.2f}")
         rows.append(row)
     hot = next((one.greatest.hottest for one in found if one.greatest.hottest is not None), None)
-    left = [] if hot is not None else ["temperature (temperature_high or σ_p is not known)"]
-    left += [_CAUSES[cause] for cause in _CAUSES if cause not in {"hot", *causes}]
+    left: dict[tuple[str, ...], list[str]] = {}
+    for one in found:
+        left.setdefault(one.greatest.left_out, []).append(one.formulation)
     notes = [
         "Peak of the motor as drawn times one factor a cause, each taken at the value that one "
         "motor in a hundred exceeds, all at once: above the 99 % of the draws, where causes meet "
@@ -255,8 +287,10 @@ def _print_greatest(found: Sequence[Forecast], units: DisplayUnits) -> None:
     if hot is not None:
         at = format_number(in_unit(hot, units.temperature), digits=3)
         notes.append(f"Hottest: {at} {unit_text(units.temperature)}, as the motor's file states.")
-    if left:
-        notes.append(f"Left out, for nothing is known of it: {', '.join(left)}.")
+    for unknown, names in left.items():
+        whose = "" if len(left) == 1 else f" of {', '.join(names)}"
+        if unknown:
+            notes.append(f"Left out{whose}, for nothing is known of it: {', '.join(unknown)}.")
     notes.append(
         "Standards have a case proved at 1.25 times the MEOP and not burst below 1.4 to 1.5 times "
         "it (NASA-STD-5001, AIAA S-080, from memory: read the edition in force)."
@@ -275,13 +309,14 @@ def _print_wanted(found: Sequence[Forecast], units: DisplayUnits) -> None:
     asked = [one for one in found if one.wanted is not None]
     if not asked:
         return
+    from strandwise.report.labels import format_limit
     from strandwise.report.tables import Column, print_table
 
     wanted = asked[0].wanted
     assert wanted is not None
     columns = [Column("Formulation", kind="text")]
     if wanted.peak_below is not None:
-        columns.append(Column(f"peak below {pressure_text(wanted.peak_below, units)}"))
+        columns.append(Column(f"peak below {format_limit(wanted.peak_below, units.pressure)}"))
     if wanted.burn_longer is not None:
         columns.append(Column(f"burn longer than {wanted.burn_longer:g} s"))
     columns.append(Column("both" if len(columns) == 3 else "as wanted"))
@@ -302,6 +337,3 @@ def _echo_shared(found: Sequence[tuple[str, Forecast]]) -> None:
     own = [(name, c) for name, one in found for c in one.cautions if c not in shared]
     common = [("", c) for c in found[0][1].cautions if c in shared]
     echo_cautions([*own, *common])
-
-
-# ------------------------------------------------------------------- sizes

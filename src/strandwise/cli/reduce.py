@@ -115,7 +115,7 @@ def command(
 
     _refuse_misplaced(ctx, budget)
     only = _one_name(only, None if budget == _EVERY else budget, match)
-    reduced = reduce_campaign(read_campaign(campaign_folder(ctx, campaign)).sound())
+    reduced = reduce_campaign(read_campaign(campaign_folder(ctx, campaign)).sound(), units)
     if only is not None:
         reduced = one_test(reduced, only)
     drawn = {} if budget is None else _draw_readings(reduced, draws, seed)
@@ -349,7 +349,9 @@ def _print_firing(firing: FiringReduction, units: DisplayUnits) -> None:
     def shown(value: float | None, name: str) -> str:
         unit = getattr(units, name)
         number = None if value is None else in_unit(value, unit)
-        return f"{format_number(number)} {unit_text(unit)}"
+        # Readers with gauges take a bare pressure for a gauge one.
+        kind = " absolute" if name == "pressure" else ""
+        return f"{format_number(number)} {unit_text(unit)}{kind}"
 
     echo_text()
     echo_text(f"Firing {firing.test} ({firing.batch}, {firing.formulation})")

@@ -19,8 +19,8 @@ from strandwise.cli.common import (
     json_option,
     units_option,
 )
-from strandwise.cli.forecast_view import BEFORE_ANY_FIRING
-from strandwise.cli.showing import pressure_text, wanted_options
+from strandwise.cli.forecast_view import BEFORE_ANY_FIRING, forecast_wording
+from strandwise.cli.showing import wanted_options
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -138,7 +138,7 @@ def write_report(
         motors=motors,
         wanted=wanted,
         unread=unread,
-        format_pressure=lambda value: pressure_text(value, shown),
+        wording=forecast_wording(shown),
     )
     page = render_page(content, shown, notices=BEFORE_ANY_FIRING)
     write_page(folder, path, page)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from strandwise.cli.common import echo_cautions, echo_text
 from strandwise.cli.forecast_view import bounded
-from strandwise.cli.showing import cautions_json, percent, percents, pressure_text, scaled
+from strandwise.cli.showing import cautions_json, percent, percents, scaled
 
 if TYPE_CHECKING:
     from strandwise.forecast import DoseSize, NeutralGrain, ThroatSize
@@ -44,7 +44,7 @@ def sizing_json(found: CampaignSizing) -> dict[str, Any]:
 
 def print_sizing(found: CampaignSizing, units: DisplayUnits) -> None:
     """Print which throat, which rate and which dose would do it, and how even the grain burns."""
-    from strandwise.report.labels import format_number, in_unit, unit_text
+    from strandwise.report.labels import format_limit, format_number, in_unit, unit_text
     from strandwise.report.tables import Column, print_table
 
     length, pressure = unit_text(units.length), unit_text(units.pressure)
@@ -87,7 +87,7 @@ def print_sizing(found: CampaignSizing, units: DisplayUnits) -> None:
         rows,
         file=sys.stdout,
         title=f"Sized so that {share} of the draws stay below "
-        f"{pressure_text(found.target, units)} absolute{at}",
+        f"{format_limit(found.target, units.pressure)} absolute{at}",
     )
     for one in found.motors:
         if one.why_not:
@@ -124,6 +124,7 @@ def _dose_text(dose: DoseSize) -> str:
 
 
 def _neutral_text(grain: NeutralGrain, units: DisplayUnits) -> str:
+    from strandwise.forecast import SMALL_PORT
     from strandwise.report.labels import format_number, in_unit, unit_text
 
     text = f"Burning area: highest {grain.spread:.3g} times the lowest within the web"
@@ -135,6 +136,18 @@ def _neutral_text(grain: NeutralGrain, units: DisplayUnits) -> str:
     if grain.core_diameter is not None:
         core = format_number(in_unit(grain.core_diameter, units.length), digits=4)
         text += f", or with their length a core of {core} {unit}"
+        ratio = grain.core_port_to_throat
+        if ratio is not None and ratio < SMALL_PORT:
+            text += (
+                f", whose port is only {ratio:.2g} throat areas at the start: the gas stream would "
+                "make it burn faster, with a higher first peak"
+            )
+    if grain.choking_core is not None:
+        core = format_number(in_unit(grain.choking_core, units.length), digits=4)
+        text += (
+            f"; no core does it with their length: one of {core} {unit} would be a port of "
+            f"{grain.core_port_to_throat:.2g} throat areas, in which the gas chokes"
+        )
     return text
 
 
@@ -170,4 +183,5 @@ def _neutral_json(grain: NeutralGrain) -> dict[str, Any]:
         "area_start_to_end": grain.start_to_end,
         "neutral_segment_length_mm": scaled(grain.segment_length, 1e-3),
         "neutral_core_diameter_mm": scaled(grain.core_diameter, 1e-3),
+        "neutral_core_port_to_throat": grain.core_port_to_throat,
     }

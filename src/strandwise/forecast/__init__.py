@@ -61,6 +61,7 @@ if TYPE_CHECKING:
         sizing_temperature,
     )
     from strandwise.forecast.sources import law_from_analysis, law_from_fit
+    from strandwise.forecast.wording import IN_SI, Wording
 
 _HOMES = {
     "burn": (
@@ -138,12 +139,17 @@ _HOMES = {
         "law_from_analysis",
         "law_from_fit",
     ),
+    "wording": (
+        "IN_SI",
+        "Wording",
+    ),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 
 __all__ = [
     "DRILLS",
     "FEWEST_DRAWS",
+    "IN_SI",
     "MOST_DRAWS",
     "SMALL_PORT",
     "BatchSpread",
@@ -177,6 +183,7 @@ __all__ = [
     "ThroatSize",
     "Tolerances",
     "Wanted",
+    "Wording",
     "burn_from_arrays",
     "burn_motor",
     "draw_law",

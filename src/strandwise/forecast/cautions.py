@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from strandwise.findings import Caution
-from strandwise.motor import HollowCylinder, MultiCore, port_area
+from strandwise.motor import HIGHEST_PRESSURE, HollowCylinder, MultiCore, port_area
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from strandwise.forecast.design import MotorDesign
     from strandwise.forecast.laws import LawSource
     from strandwise.forecast.results import Forecast
+    from strandwise.forecast.wording import Wording
 
 __all__ = ["SMALL_PORT", "cautions_of", "temperature_cautions"]
 
@@ -27,16 +28,17 @@ _SOME = 0.001
 
 
 def cautions_of(
-    forecast: Forecast, design: MotorDesign, source: LawSource, write: Callable[[float], str]
+    forecast: Forecast, design: MotorDesign, source: LawSource, wording: Wording
 ) -> tuple[Caution, ...]:
-    """All cautions of one forecast, the gravest first; `write` gives a pressure in Pa as text."""
+    """All cautions of one forecast, the gravest first."""
+    write = wording.pressure
     return (
         *_steadiness(forecast, write),
-        *_greatest(forecast, write),
+        *_greatest(forecast, wording),
         *_range(forecast, write),
         *_exponent(forecast),
         *_evidence(forecast, source),
-        *_flow(forecast, design),
+        *_flow(forecast, design, wording.flux),
         *_room(design),
         *temperature_cautions(design, source),
         *_tolerances(design),
@@ -63,7 +65,8 @@ def _steadiness(forecast: Forecast, write: Callable[[float], str]) -> Iterator[C
         yield Caution(
             "no-bound",
             f"{_share(forecast.share_without_steady)} of the draws found no steady pressure below "
-            "200 MPa: the tests do not rule out an exponent, or a rate, that bursts any case",
+            f"{write(HIGHEST_PRESSURE)}: the tests do not rule out an exponent, or a rate, "
+            "that bursts any case",
         )
     if forecast.share_unlit > 0.0:
         yield Caution(
@@ -73,18 +76,22 @@ def _steadiness(forecast: Forecast, write: Callable[[float], str]) -> Iterator[C
         )
 
 
-def _greatest(forecast: Forecast, write: Callable[[float], str]) -> Iterator[Caution]:
+def _greatest(forecast: Forecast, wording: Wording) -> Iterator[Caution]:
     case, value = forecast.case, forecast.greatest.value
     if case is None or (value is not None and value <= case.limit):
         return
+    within = "`--size-for` says how much"
+    if value is not None and (p99 := forecast.peak_pressure.p99) is not None:
+        goal = wording.pressure(case.limit * p99 / value)
+        within = f"`--size-for` with about {goal}, the 99 % that goes with it, says how much"
     if value is None:
         what = "the maximum expected operating pressure has no bound"
     else:
-        what = f"the maximum expected operating pressure, {write(value)}, lies above it"
+        what = f"the maximum expected operating pressure, {wording.pressure(value)}, lies above it"
     yield Caution(
         "over-case-limit",
-        f"the case is stated to be made for {write(case.limit)}: {what}; a slower propellant, a "
-        "wider throat or a stronger case is needed (`--size-for` says how much)",
+        f"the case is stated to be made for {wording.limit(case.limit)}: {what}; a slower "
+        f"propellant, a wider throat or a stronger case is needed ({within})",
     )
 
 
@@ -153,17 +160,35 @@ def _evidence(forecast: Forecast, source: LawSource) -> Iterator[Caution]:
         yield Caution(
             "strand-only",
             "the law is that of strands: motors commonly burn 4 to 12 % faster than strands"
-            f"{more}, and no firing tells by how much here; fire a small motor first",
+            f"{more}, and {_no_firing(source)} tells by how much here; fire a small motor first",
         )
     elif source.firings == 0:
         yield Caution(
             "offset-borrowed",
-            f"no motor of {forecast.formulation} was fired: the offset between strands and motors "
-            "is that of the other formulations",
+            f"{_unfired(source)}: the offset between strands and motors is that of the other "
+            "formulations",
         )
 
 
-def _flow(forecast: Forecast, design: MotorDesign) -> Iterator[Caution]:
+def _unfired(source: LawSource) -> str:
+    if not source.firings_left_out:
+        return f"no motor of {source.formulation} was fired"
+    return f"no firing of {source.formulation} may be used ({_left_out(source)})"
+
+
+def _no_firing(source: LawSource) -> str:
+    if not source.firings_left_out:
+        return "no firing"
+    return f"no firing that may be used ({_left_out(source)})"
+
+
+def _left_out(source: LawSource) -> str:
+    return f"{_listed(list(source.firings_left_out))} left out"
+
+
+def _flow(
+    forecast: Forecast, design: MotorDesign, write: Callable[[float], str]
+) -> Iterator[Caution]:
     ratio, flux = forecast.port_to_throat, forecast.mass_flux
     if ratio is None:
         return
@@ -175,23 +200,23 @@ def _flow(forecast: Forecast, design: MotorDesign) -> Iterator[Caution]:
             "figure of the start holds",
         )
     if design.erosion is not None:
-        gas = "" if flux is None else f", where the gas flux is {flux:.0f} kg/(m²·s) at the start"
+        gas = "" if flux is None else f", where the gas flux is {write(flux)} at the start"
         yield Caution(
             "erosive-burning-stated",
-            f"the core burns faster above {design.erosion.threshold_flux:.0f} kg/(m²·s){gas}, as "
+            f"the core burns faster above {write(design.erosion.threshold_flux)}{gas}, as "
             "the motor's file states it: that is taken as exact, and no test here has shown it",
         )
         return
     narrow = ratio < SMALL_PORT
     strong = flux is not None and flux > _HIGH_FLUX
     if narrow or strong:
-        shown = "" if flux is None else f", gas flux through it {flux:.0f} kg/(m²·s)"
+        shown = "" if flux is None else f", gas flux through it {write(flux)}"
         yield Caution(
             "erosive-burning",
             f"the port is {ratio:.2g} throat areas at the start{shown}: below 2, or above about "
-            "700, the gas stream itself makes the core burn faster (erosive burning), which is "
-            "not in the forecast; the first peak may be higher than shown; a table [erosion] in "
-            "the motor's file puts it in, where its numbers are known",
+            f"{write(_HIGH_FLUX)}, the gas stream itself makes the core burn faster (erosive "
+            "burning), which is not in the forecast; the first peak may be higher than shown; a "
+            "table [erosion] in the motor's file puts it in, where its numbers are known",
         )
 
 
@@ -226,7 +251,12 @@ def temperature_cautions(design: MotorDesign, source: LawSource) -> Iterator[Cau
             "the temperature of the tests is not recorded: that of the motor cannot be allowed for",
         )
         return
-    far = [t for t in wanted if not span[0] - _WARMER <= t <= span[1] + _WARMER]
+    # Without σ_p in it the law is that of the tests' mean temperature, however wide they span.
+    allowed = span
+    if source.sigma_p is None:
+        usual = source.reference_temperature
+        allowed = (sum(span) / 2.0,) * 2 if usual is None else (usual, usual)
+    far = [t for t in wanted if not allowed[0] - _WARMER <= t <= allowed[1] + _WARMER]
     if not far:
         return
     shown = " and ".join(f"{t - 273.15:.0f} °C" for t in far)
@@ -234,9 +264,11 @@ def temperature_cautions(design: MotorDesign, source: LawSource) -> Iterator[Cau
     if source.sigma_p is None:
         yield Caution(
             "temperature-unknown",
-            f"the motor may be fired at {shown}, tests were made at {tested}, and how the rate "
-            "changes with temperature is not known: warm propellant burns faster and the pressure "
-            "rises more than the rate; test at those temperatures",
+            f"the motor may be fired at {shown}, tests were made at {tested}, and this law does "
+            f"not say how the rate changes with temperature: the forecast is for "
+            f"{allowed[0] - 273.15:.0f} °C alone; warm propellant burns faster and the pressure "
+            "rises more than the rate. Where `strandwise fit` tells σ_p, state it in the motor's "
+            "file as temperature_sensitivity; else test at those temperatures",
         )
     else:
         yield Caution(

@@ -19,6 +19,8 @@ from strandwise.forecast.outcome import MotorVariation, burn_motor
 from strandwise.motor import HIGHEST_PRESSURE
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from numpy.typing import NDArray
 
     from strandwise.forecast.design import MotorDesign, Tolerances
@@ -26,7 +28,13 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["LEVEL", "GreatestPressure", "PressureFactor", "greatest_pressure"]
+__all__ = [
+    "LEVEL",
+    "GreatestPressure",
+    "PressureFactor",
+    "fastest_warming",
+    "greatest_pressure",
+]
 
 LEVEL = 0.99
 """Share of the motors that stay below the value at which each cause is taken."""
@@ -68,16 +76,20 @@ class GreatestPressure:
     value
         The product of all; None where one has no bound.
     share_above
-        Of the draws of the forecast: those whose peak is above it.
+        Of the draws of the forecast: those whose peak is above it; None without a value.
     hottest
-        Propellant temperature of the factor ``hot``, K; None where there is none.
+        Propellant temperature of the factor ``hot``, K: the lowest where cold propellant burns
+        faster; None where there is none.
+    left_out
+        What else would raise the pressure and is in no factor, since nothing is known of it.
     """
 
     nominal: float | None
     factors: tuple[PressureFactor, ...]
     value: float | None
-    share_above: float
+    share_above: float | None
     hottest: float | None
+    left_out: tuple[str, ...] = ()
 
 
 def greatest_pressure(
@@ -105,11 +117,8 @@ def greatest_pressure(
     -------
     GreatestPressure
     """
-    law, with_each = _estimate(design, source, drawn, temperature)
-    hottest = _hottest(design, source, temperature)
-    hotter = 0.0
-    if hottest is not None:
-        hotter = _warming(source, hottest, _AWAY) - _warming(source, temperature, 0.0)
+    law = _estimate(design, source, drawn, temperature)
+    hottest, hotter = _fastest(design, source, temperature)
     single, causes = _one_by_one(design.tolerances)
     number = len(causes) + 2
     shifts = np.zeros(number)
@@ -118,9 +127,16 @@ def greatest_pressure(
     found = burn_motor(design, laws, _padded(single, number)).peak_pressure
     nominal = float(found[0])
     raised: dict[str, float] = {} if hottest is None else {"hot": float(found[1])}
-    if with_each is None:
-        with_each = _peaks_of(drawn, law, nominal)
-    raised["burn rate"] = float(np.quantile(with_each, LEVEL, method="higher"))
+    # About the motor as hot as it may be: an unsure exponent makes heat worse, and heat it.
+    with_each = drawn.faster(np.full(drawn.ln_r0.size, hotter))
+    if source.members is None and design.erosion is None:
+        steady, hot = _peaks_of(with_each, law, nominal), law.faster(np.array([hotter]))
+        about = float(_peaks_of(hot, law, nominal)[0])
+    else:
+        steady, about = burn_motor(design, with_each).peak_pressure, float(found[1])
+    slow = math.isfinite(about) and math.isfinite(nominal)
+    highest = float(np.quantile(steady, LEVEL, method="higher"))
+    raised["burn rate"] = nominal * highest / about if slow else math.inf
     grain: dict[str, float] = {}
     for (cause, size), peak in zip(causes, found[2:], strict=True):
         if cause == "grain":
@@ -140,41 +156,77 @@ def greatest_pressure(
         nominal=nominal if math.isfinite(nominal) else None,
         factors=factors,
         value=value,
-        share_above=float((peaks > (math.inf if value is None else value)).mean()),
+        share_above=None if value is None else float((peaks > value).mean()),
         hottest=hottest,
+        left_out=tuple(_left_out(design, source)),
     )
+
+
+def _left_out(design: MotorDesign, source: LawSource) -> Iterator[str]:
+    """What nothing is known of, in words."""
+    if source.sigma_p is None or source.reference_temperature is None:
+        yield "temperature (σ_p is not known)"
+    elif design.temperature_high is None:
+        yield "temperature (no temperature_high is stated)"
+    if source.batch_spread is None and source.own_batch is None:
+        yield "how batches differ"
+    if not source.as_motor:
+        yield "how motors differ from strands"
+    off = design.tolerances
+    if off.throat_diameter == 0.0:
+        yield "throat"
+    if off.density == 0.0:
+        yield "density"
+    if off.characteristic_velocity == 0.0:
+        yield "c*"
+    if not any(getattr(off, size) > 0.0 for size in _SIZES):
+        yield "grain"
 
 
 def _estimate(
     design: MotorDesign, source: LawSource, drawn: DrawnLaw, temperature: float | None
-) -> tuple[DrawnLaw, Floats | None]:
-    """The law as estimated, and the peaks with each drawn law where those had to be burnt.
+) -> DrawnLaw:
+    """The law as estimated.
 
     A segmented law jumps from one steady pressure to another, and the mean of its members is none
-    of them: the law of the middle peak stands for it, and every draw is burnt.
+    of them: the law of the middle peak stands for it.
     """
     if source.members is None:
-        warming = _warming(source, temperature, 0.0)
-        return source.nominal.faster(np.array([warming])), None
+        return source.nominal.faster(np.array([_warming(source, temperature)]))
     peaks = burn_motor(design, drawn).peak_pressure
-    middle = np.argsort(peaks)[peaks.size // 2]
-    return drawn.picked(np.array([middle])), peaks
+    return drawn.picked(np.array([np.argsort(peaks)[peaks.size // 2]]))
 
 
-def _hottest(design: MotorDesign, source: LawSource, temperature: float | None) -> float | None:
+def _fastest(
+    design: MotorDesign, source: LawSource, temperature: float | None
+) -> tuple[float | None, float]:
+    """Temperature at which the propellant may burn fastest, K, and ln of how much faster."""
     if source.sigma_p is None or source.reference_temperature is None:
-        return None
-    usual = source.reference_temperature if temperature is None else temperature
-    high = design.temperature_high
-    return high if high is not None and high > usual else None
+        return None, 0.0
+    usual = _warming(source, temperature)
+    # Where warmth slows the burn, or may do so, it is the cold that counts.
+    gains = {
+        soak: fastest_warming(source, soak) - usual
+        for soak in (design.temperature_high, design.temperature_low)
+        if soak is not None
+    }
+    soak = max(gains, key=gains.__getitem__, default=None)
+    return (soak, gains[soak]) if soak is not None and gains[soak] > 0.0 else (None, 0.0)
 
 
-def _warming(source: LawSource, temperature: float | None, away: float) -> float:
-    """Ln of what the temperature does to the rate, `away` standard deviations of σ_p above it."""
+def _warming(source: LawSource, temperature: float | None) -> float:
+    """Ln of what the temperature does to the rate."""
     if temperature is None or source.sigma_p is None or source.reference_temperature is None:
         return 0.0
-    sensitivity = source.sigma_p + away * source.sigma_p_sd
-    return sensitivity * (temperature - source.reference_temperature)
+    return source.sigma_p * (temperature - source.reference_temperature)
+
+
+def fastest_warming(source: LawSource, temperature: float) -> float:
+    """Ln of the most that a temperature, K, does to the rate, but for one motor in a hundred."""
+    if source.sigma_p is None or source.reference_temperature is None:
+        return 0.0
+    away = _AWAY * source.sigma_p_sd * abs(temperature - source.reference_temperature)
+    return _warming(source, temperature) + away
 
 
 def _one_by_one(off: Tolerances) -> tuple[dict[str, Floats], list[tuple[str, str]]]:

@@ -136,6 +136,8 @@ class LawSource:
         Relative rise of the rate per kelvin, 1/K; None where not known.
     reference_temperature, temperature_range
         Of the tests, K; None where not recorded.
+    firings_left_out
+        Tests of the formulation's firings that take no part.
     """
 
     formulation: str
@@ -161,6 +163,7 @@ class LawSource:
     sigma_p_sd: float = 0.0
     reference_temperature: float | None = None
     temperature_range: tuple[float, float] | None = None
+    firings_left_out: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if self.law not in LAWS and self.members is None:

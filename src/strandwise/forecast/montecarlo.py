@@ -14,6 +14,7 @@ from strandwise.forecast.greatest import greatest_pressure
 from strandwise.forecast.laws import draw_law
 from strandwise.forecast.outcome import burn_motor, draw_variation, start_of_burn
 from strandwise.forecast.results import CaseRisk, Forecast, SoakForecast, Wanted, spread_of
+from strandwise.forecast.wording import IN_SI
 from strandwise.motor import port_area, steady_pressures
 from strandwise.progress import steps
 
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from strandwise.forecast.laws import DrawnLaw, LawSource
     from strandwise.forecast.outcome import MotorOutcome
     from strandwise.forecast.results import Spread
+    from strandwise.forecast.wording import Wording
 
     Floats = NDArray[np.float64]
 
@@ -118,7 +120,7 @@ def forecast_motor(
     bands: bool = False,
     wanted: Wanted | None = None,
     cautions: tuple[Caution, ...] = (),
-    format_pressure: Callable[[float], str] | None = None,
+    wording: Wording = IN_SI,
 ) -> Forecast:
     """Say what a formulation would do in a motor, with its spread.
 
@@ -130,15 +132,14 @@ def forecast_motor(
         What it is to do, without probabilities.
     cautions
         What the caller has to say beside.
-    format_pressure
-        How cautions write a pressure in Pa; None: in MPa.
+    wording
+        How cautions write quantities.
 
     Raises
     ------
     DataError
         As `draw_motor`.
     """
-    write = format_pressure or _in_megapascals
     warm = temperature_for(source, design.temperature)
     outcome, drawn = _drawn_motor(design, source, draws, seed, warm, bands=bands)
     nominal_law = source.nominal.faster(np.array([_nominal_warming(source, warm)]))
@@ -195,7 +196,7 @@ def forecast_motor(
         bands=outcome.bands,
         cautions=(),
     )
-    every = (*cautions_of(found, design, source, write), *cautions)
+    every = (*cautions_of(found, design, source, wording), *cautions)
     return dataclasses.replace(found, cautions=every)
 
 
@@ -217,10 +218,6 @@ def _without_bound(
         return spread_of(np.where(outcome.runaway, np.inf, values))
 
     return times, others
-
-
-def _in_megapascals(pressure: float) -> str:
-    return f"{pressure / 1e6:.3g} MPa"
 
 
 def temperature_for(source: LawSource, wanted: float | None) -> float | None:

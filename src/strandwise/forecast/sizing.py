@@ -11,7 +11,9 @@ import numpy as np
 
 from strandwise.errors import DataError, RequestError
 from strandwise.findings import Caution
+from strandwise.forecast.greatest import fastest_warming
 from strandwise.forecast.montecarlo import draw_motor, temperature_for
+from strandwise.forecast.wording import IN_SI
 from strandwise.motor import port_area
 
 if TYPE_CHECKING:
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
 
     from strandwise.forecast.design import MotorDesign
     from strandwise.forecast.laws import LawSource
+    from strandwise.forecast.wording import Wording
     from strandwise.tracking import DoseSlope
 
 __all__ = [
@@ -129,10 +132,16 @@ class DoseSize:
     cautions: tuple[Caution, ...] = ()
 
 
-def sizing_temperature(design: MotorDesign) -> float | None:
-    """The hottest that the motor may be fired at, K, for which it is sized; None: not stated."""
-    stated = (design.temperature, design.temperature_high)
-    return max((t for t in stated if t is not None), default=None)
+def sizing_temperature(design: MotorDesign, source: LawSource) -> float | None:
+    """Stated temperature at which the propellant may burn fastest, K; None: none, or no σ_p."""
+    if source.sigma_p is None:
+        return None
+    stated = (design.temperature, design.temperature_high, design.temperature_low)
+    return max(
+        (t for t in stated if t is not None),
+        key=lambda t: fastest_warming(source, t),
+        default=None,
+    )
 
 
 def size_throat(
@@ -144,11 +153,12 @@ def size_throat(
     drills: DrillName = "any",
     seed: int = 1,
     draws: int = _SIZING_DRAWS,
+    wording: Wording = IN_SI,
 ) -> ThroatSize:
     """Find the throat that keeps a share of the draws below a pressure.
 
-    At the hottest that is stated, where the tests or the motor's file tell what heat does.
-    Growth of the throat in mm and the ratio of exit to throat stay as drawn.
+    At the worst temperature stated, where the tests or the motor's file tell what heat does. Growth
+    of the throat in mm and the ratio of exit to throat stay as drawn.
 
     Parameters
     ----------
@@ -162,6 +172,8 @@ def size_throat(
         Steps in which a throat can be drilled; rounded up, which lowers the pressure.
     seed, draws
         Of the random draws; the same for every size that is tried.
+    wording
+        How errors write a pressure.
 
     Raises
     ------
@@ -170,7 +182,7 @@ def size_throat(
     DataError
         A pressure not above ambient, or a percentile out of range.
     """
-    _check(design, target, percentile)
+    _check(design, target, percentile, wording)
 
     def peak(log_ratio: float) -> float:
         diameter = design.nozzle.throat_diameter * math.exp(log_ratio)
@@ -179,7 +191,7 @@ def size_throat(
     found = _solve(lambda x: -math.log(peak(x) / target), _WIDEST, 2.0 / _steady_slope(source))
     if found is None:
         msg = "no throat from a seventh to seven times that drawn brings "
-        msg += f"{_percent(percentile)} of the draws to {target / 1e6:.3g} MPa"
+        msg += f"{_percent(percentile)} of the draws to {wording.pressure(target)}"
         raise RequestError(
             msg,
             expected="a pressure that the motor can have",
@@ -189,7 +201,7 @@ def size_throat(
     step = DRILLS[drills]
     drilled = exact if step is None else math.ceil(exact / step - _ROUNDING) * step
     sized = _with_throat(design, drilled)
-    warm = temperature_for(source, sizing_temperature(design))
+    warm = temperature_for(source, sizing_temperature(design, source))
     outcome = draw_motor(sized, source, draws=draws, seed=seed, temperature=warm)
     port = port_area(design.grain)
     return ThroatSize(
@@ -212,6 +224,7 @@ def size_rate(
     percentile: float = 0.99,
     seed: int = 1,
     draws: int = _SIZING_DRAWS,
+    wording: Wording = IN_SI,
 ) -> RateSize:
     """Find the factor on the burn rate that keeps a share of the draws below a pressure.
 
@@ -219,7 +232,7 @@ def size_rate(
 
     Parameters
     ----------
-    design, source, target, percentile, seed, draws
+    design, source, target, percentile, seed, draws, wording
         As `size_throat`.
 
     Raises
@@ -229,7 +242,7 @@ def size_rate(
     DataError
         As `size_throat`.
     """
-    _check(design, target, percentile)
+    _check(design, target, percentile, wording)
 
     def peak(log_factor: float) -> float:
         return _peak_at(design, source.shifted(log_factor), percentile, seed, draws)
@@ -237,7 +250,7 @@ def size_rate(
     found = _solve(lambda x: math.log(peak(x) / target), _WIDEST, 1.0 / _steady_slope(source))
     if found is None:
         msg = "no burn rate from a seventh to seven times that measured brings "
-        msg += f"{_percent(percentile)} of the draws to {target / 1e6:.3g} MPa"
+        msg += f"{_percent(percentile)} of the draws to {wording.pressure(target)}"
         raise RequestError(msg, expected="a pressure that the motor can have")
     return RateSize(target=target, percentile=percentile, log_factor=found)
 
@@ -306,9 +319,9 @@ def size_dose(slope: DoseSlope, rate: RateSize) -> DoseSize:
     )
 
 
-def _check(design: MotorDesign, target: float, percentile: float) -> None:
+def _check(design: MotorDesign, target: float, percentile: float, wording: Wording) -> None:
     if not (math.isfinite(target) and target > 1.5 * design.ambient_pressure):
-        msg = f"a motor for a peak of {target / 1e6:.3g} MPa"
+        msg = f"a motor for a peak of {wording.pressure(target)}"
         raise DataError(msg, expected="an absolute pressure well above ambient")
     if not 0.5 < percentile < 1.0:
         msg = f"a motor for {_percent(percentile)} of its draws"
@@ -340,7 +353,7 @@ def _with_throat(design: MotorDesign, diameter: float) -> MotorDesign:
 def _peak_at(
     design: MotorDesign, source: LawSource, percentile: float, seed: int, draws: int
 ) -> float:
-    warm = temperature_for(source, sizing_temperature(design))
+    warm = temperature_for(source, sizing_temperature(design, source))
     outcome = draw_motor(design, source, draws=draws, seed=seed, temperature=warm)
     return float(np.quantile(outcome.peak_pressure, percentile, method="higher"))
 

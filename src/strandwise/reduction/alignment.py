@@ -86,8 +86,9 @@ def aligned(
         text = f"{names[0]} and {names[1]} rise within {abs(shift):.3g} s: taken to share a clock"
         return Alignment(0.0, (text,), ())
     doubt = float(np.hypot(np.std(apart), step / np.sqrt(6.0)))
+    shown = f"{shift:+.4f}".replace("-", "−")
     text = (
-        f"{names[1]} has a clock of its own: {shift:+.4f} s added to it, so that it rises with "
+        f"{names[1]} has a clock of its own: {shown} s added to it, so that it rises with "
         f"{names[0]} (known to about {doubt:.2g} s)"
     )
     warning = (

@@ -19,6 +19,7 @@ from strandwise.reduction.consistency import (
     impulse_cautions,
 )
 from strandwise.reduction.firing_chain import hand_chain
+from strandwise.reduction.plausibility import summary_cautions
 from strandwise.reduction.results import FiringReduction
 
 if TYPE_CHECKING:
@@ -34,7 +35,7 @@ def reduce_by_hand(case: Case, summary: Summary) -> FiringReduction:
     thickness = web(firing.grain)
     rate = thickness / summary.burn_time
     text = "burn time and mean were read by hand: the rate is one for the whole burn"
-    cautions = (*case.cautions, Caution("read-by-hand", text))
+    cautions = (*case.cautions, Caution("read-by-hand", text), *summary_cautions(summary))
     impulse = None if summary.mean_thrust is None else summary.mean_thrust * summary.burn_time
     result = FiringReduction(
         test=firing.test,
@@ -61,6 +62,7 @@ def _with_hand_pressure(case: Case, result: FiringReduction, summary: Summary) -
         why = "the summary gives neither thrust nor pressure: add mean_thrust or mean_pressure"
         return replace(result, why_no_point=why)
     pressure, impulse = read.value, read.value * summary.burn_time
+    relative_sd = 0.0
     if read.by_thrust:
         if case.firing.nozzle is None:
             why = "thrust alone gives no pressure without a nozzle: add [nozzle] throat_diameter"
@@ -74,8 +76,9 @@ def _with_hand_pressure(case: Case, result: FiringReduction, summary: Summary) -
             surroundings=case.surroundings,
             throat_area=np.asarray((nozzle.throat_area + nozzle.throat_area_after) / 2.0),
             level=read.value,
+            wording=case.wording,
         )
-        pressure = float(through.pressure)
+        pressure, relative_sd = float(through.pressure), through.relative_sd
         result = replace(
             result,
             account=result.account + through.account,
@@ -98,8 +101,11 @@ def _with_hand_pressure(case: Case, result: FiringReduction, summary: Summary) -
     of_impulse = []
     if read.by_thrust:
         of_impulse = impulse_cautions(case, impulse, summary.burn_time, pressure)
+    of_c_star = c_star_cautions(
+        case, c_star, pressure, by_thrust=read.by_thrust, relative_sd=relative_sd
+    )
     more = (
-        *(of_impulse or c_star_cautions(case, c_star, pressure, by_thrust=read.by_thrust)),
+        *(of_impulse or of_c_star),
         *coefficient_cautions(case, coefficient, pressure, c_star),
     )
     result = replace(

@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 from strandwise.findings import Caution
 from strandwise.motor import propellant_mass
 from strandwise.reduction.chamber_pressure import STANDARD_AMBIENT, Surroundings
+from strandwise.reduction.plausibility import throat_cautions
 from strandwise.reduction.points import RatePoint, without_impossible
+from strandwise.reduction.wording import METRIC, Wording
 
 if TYPE_CHECKING:
     from strandwise.records import Firing, Gas
@@ -40,6 +42,10 @@ class Case:
         n of the rate law for rate-mean pressures, 1.
     cautions
         What had to be assumed.
+    c_star_calculated
+        Whether c* is that of the recipe's equilibrium and not stated by anyone.
+    wording
+        Units of the sentences.
     """
 
     firing: Firing
@@ -51,6 +57,8 @@ class Case:
     density: float | None
     exponent: float
     cautions: tuple[Caution, ...]
+    c_star_calculated: bool = False
+    wording: Wording = METRIC
 
 
 def case_of(
@@ -60,6 +68,9 @@ def case_of(
     ambient: float | None,
     density: float | None,
     exponent: float,
+    *,
+    c_star_calculated: bool = False,
+    wording: Wording = METRIC,
 ) -> Case:
     """Fill in what a firing's record leaves to the campaign (arguments as `reduce_firing`)."""
     own = firing.gas
@@ -79,7 +90,9 @@ def case_of(
         mass=propellant_mass(firing.grain, density),
         density=_first(firing.grain.density, density),
         exponent=exponent,
-        cautions=cautions,
+        cautions=(*cautions, *throat_cautions(firing.nozzle)),
+        c_star_calculated=c_star_calculated,
+        wording=wording,
     )
 
 

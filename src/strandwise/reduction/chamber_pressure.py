@@ -27,6 +27,7 @@ from strandwise.reduction.assumptions import (
     THROAT_SD,
     UNKNOWN_ANGLE_SD,
 )
+from strandwise.reduction.wording import METRIC, Wording
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -76,6 +77,7 @@ def pressure_through_nozzle(
     surroundings: Surroundings,
     throat_area: NDArray[np.float64] | None = None,
     level: float,
+    wording: Wording = METRIC,
 ) -> ThrustPressure:
     """Return chamber pressure from thrust, F = η C_F p A_t, with its standard uncertainty.
 
@@ -97,6 +99,8 @@ def pressure_through_nozzle(
         m², as the thrust, for a throat that wears; None: constant.
     level
         Thrust at which the uncertainty is worked out, N, above 0.
+    wording
+        Units of the sentences.
 
     Returns
     -------
@@ -121,33 +125,33 @@ def pressure_through_nozzle(
     ambient = surroundings.ambient
     middle = at_level(g, ambient)
     parts = [2.0 * throat_sd / nozzle.throat_diameter, efficiency_sd / efficiency]
-    assumed = [] if stated else [f"efficiency {efficiency:g}"]
+    assumed = [] if stated else [f"an efficiency of {efficiency:g}"]
     if gamma is None:
         parts.append(
             math.log(at_level(g + GAMMA_SD, ambient) / at_level(g - GAMMA_SD, ambient)) / 2
         )
-        assumed.insert(0, f"γ {g:g}")
+        assumed.insert(0, f"a γ of {g:g}")
     if not surroundings.recorded:
         parts.append(math.log(at_level(g, ambient - AMBIENT_UNRECORDED_SD) / middle))
     if nozzle.exit_diameter is None:
         convergent = float(thrust_coefficient(g, None, middle, ambient))
         best = float(optimum_thrust_coefficient(g, middle, ambient))
         parts.append((best / convergent - 1.0) / math.sqrt(3.0))
-        assumed.append("no divergent part, as no exit diameter is recorded")
+        assumed.append("a nozzle without a divergent part (no exit diameter is recorded)")
     elif nozzle.divergence_half_angle is None:
         parts.append(UNKNOWN_ANGLE_SD)
-    cautions, more = _flow_cautions(nozzle, g, middle, ambient)
+    cautions, more = _flow_cautions(nozzle, g, middle, ambient, wording.signal(middle, "Pa"))
     relative = math.hypot(*parts, *more)
     coefficient = level / (middle * nozzle.throat_area)
     account = (
         f"pressure from thrust: delivered thrust coefficient {coefficient:.3f} at "
-        f"{middle / 1e6:.3g} MPa, γ {g:g}, efficiency {efficiency:g}, standard uncertainty "
-        f"{100.0 * relative:.2g} %",
+        f"{wording.signal(middle, 'Pa')} absolute, γ {g:g}, efficiency {efficiency:g}, "
+        f"standard uncertainty {100.0 * relative:.2g} %",
     )
     if assumed:
         text = (
-            f"pressure is from thrust with {', '.join(assumed)} assumed: it is known to about "
-            f"±{100.0 * relative:.2g} % (one standard uncertainty)"
+            f"pressure is from thrust, and assumed for it is {_list(assumed)}: it is known to "
+            f"about ±{100.0 * relative:.2g} % (one standard uncertainty)"
         )
         cautions = (Caution("thrust-coefficient-assumed", text), *cautions)
     pressure = pressure_from_thrust(
@@ -158,11 +162,14 @@ def pressure_through_nozzle(
     )
 
 
+def _list(items: list[str]) -> str:
+    return " and ".join([", ".join(items[:-1]), items[-1]] if len(items) > 1 else items)
+
+
 def _flow_cautions(
-    nozzle: Nozzle, g: float, pressure: float, ambient: float
+    nozzle: Nozzle, g: float, pressure: float, ambient: float, shown: str
 ) -> tuple[tuple[Caution, ...], list[float]]:
     """Return cautions on separated and subsonic flow, and the uncertainty they add."""
-    shown = f"{pressure / 1e6:.3g} MPa"
     if ambient / pressure > (2.0 / (g + 1.0)) ** (g / (g - 1.0)):
         text = f"at {shown} the throat is not choked: pressure from thrust is hardly known"
         return (Caution("not-choked", text),), [SUBSONIC_SD]

@@ -47,6 +47,7 @@ _USUAL_DENSITY = 1700.0  # kg/m³; where neither mass nor density is recorded
 _DENSITIES = (1000.0, 2200.0)  # kg/m³, and m/s below: usual; common practice, no source
 _RATES = (1e-3, 50e-3)
 _UNKNOWN_C_STAR, _UNKNOWN_DENSITY = 2.0, 1.3  # how far the bounds give where one is unknown
+_SURE = 2.0  # standard uncertainties
 _ALIKE = 0.25  # how far, in ln, a ratio may lie from a wrong unit's factor
 
 
@@ -204,6 +205,7 @@ def impulse_cautions(
         Mean, absolute, Pa, from the thrust; None without a nozzle.
     """
     nozzle, volume = case.firing.nozzle, float(propellant_volume(case.firing.grain))
+    say = case.wording
     c_star = case.characteristic_velocity or _USUAL_C_STAR
     mass = volume * _USUAL_DENSITY if case.mass is None else case.mass
     loose = 1.0 if case.characteristic_velocity else _UNKNOWN_C_STAR
@@ -216,25 +218,21 @@ def impulse_cautions(
     # Where a reading is wrong the pressures are too: the coefficient is that of a usual one.
     expected = ideal_coefficient(case, _USUAL_PRESSURE) or 1.4
     text = (
-        f"{_plain(impulse)} N·s from {_plain(mass * 1e3)} g of propellant with a c* of "
-        f"{c_star:.0f} m/s would take a thrust coefficient of {coefficient:.3g}, where a nozzle "
+        f"{say.impulse(impulse)} from {say.size(mass, 'kg')} of propellant with a c* of "
+        f"{say.speed(c_star)} would take a thrust coefficient of {coefficient:.3g}, where a nozzle "
         f"in air has {low:g} to {high:g}"
     )
     if nozzle is not None and made is not None and pressure is not None:
         text += (
-            f"; on the throat of {nozzle.throat_diameter * 1e3:.3g} mm this propellant makes about "
-            f"{made / 1e6:.2g} MPa in {burn_time:.3g} s, and the thrust would take "
-            f"{pressure / 1e6:.2g} MPa"
+            f"; on the throat of {say.size(nozzle.throat_diameter, 'm')} this propellant makes "
+            f"about {say.signal(made, 'Pa', 2)} in {burn_time:.3g} s, and the thrust would take "
+            f"{say.signal(pressure, 'Pa', 2)}"
         )
     told, slips = _odd_reading(case, mass / volume, burn_time)
     if coefficient < low:
         told += ", unless part of the propellant was lost unburnt"
     off = math.log(coefficient / (ASSUMED_EFFICIENCY * expected))
     return [Caution("thrust-coefficient-impossible", f"{text}: {told}{_likely(off, slips)}")]
-
-
-def _plain(value: float) -> str:
-    return f"{value:.0f}" if value >= 100.0 else f"{value:.3g}"
 
 
 def _odd_reading(
@@ -265,7 +263,13 @@ def _odd_reading(
 
 
 def c_star_cautions(
-    case: Case, c_star: float | None, pressure: float | None = None, *, by_thrust: bool = False
+    case: Case,
+    c_star: float | None,
+    pressure: float | None = None,
+    *,
+    by_thrust: bool = False,
+    relative_sd: float = 0.0,
+    sudden: bool = False,
 ) -> list[Caution]:
     """Warn where c* lies where no propellant, or not the one given, has it.
 
@@ -279,12 +283,16 @@ def c_star_cautions(
         Mean, absolute, Pa.
     by_thrust
         Whether the pressure is from thrust, so that neither a gauge nor the throat can be at fault.
+    relative_sd
+        Standard uncertainty of c* by the thrust coefficient over c*, 1; the bounds give by two.
+    sudden
+        Whether the pressure was lost so fast at the end that the motor may have burst.
     """
     if c_star is None:
         return []
     expected = case.characteristic_velocity
     low, high = _C_STAR_BOUNDS
-    slips = [(-math.log(s.factor), s.text) for s in _MASS_SLIPS]
+    slips = [] if _mass_fits(case) else [(-math.log(s.factor), s.text) for s in _MASS_SLIPS]
     if by_thrust:
         slips += [(math.log(s.factor), s.text) for s in _THRUST_SLIPS]
     else:
@@ -296,21 +304,43 @@ def c_star_cautions(
     likely = _likely(math.log(c_star / (expected or _USUAL_C_STAR)), slips)
     if expected is not None:
         least, most = _C_STAR_RATIO
-        if least <= c_star / expected <= most:
+        give = 1.0 + _SURE * relative_sd
+        if least / give <= c_star / expected <= most * give:
             return []
+        origin = "of the recipe's equilibrium" if case.c_star_calculated else "stated in [gas]"
         text = (
-            f"c* comes out at {c_star:.0f} m/s, {100.0 * c_star / expected:.0f} % of the "
-            f"{expected:.0f} m/s given: outside 75 to 102 % {readings} or a calibration in "
-            "the record is more likely wrong than the propellant new"
+            f"c* comes out at {case.wording.speed(c_star)}, {100.0 * c_star / expected:.0f} % of "
+            f"the {case.wording.speed(expected)} {origin}: "
         )
+        if sudden and c_star < expected:
+            text += (
+                "burst? The pressure ends at once, and where a case, a closure or a nozzle let go, "
+                "part of the propellant did not burn in the chamber: then neither c* nor the rate "
+                f"means anything. If the motor is whole, {readings} or a calibration in the record "
+                "is wrong"
+            )
+        else:
+            own = f", and beyond twice its own ±{100.0 * relative_sd:.0f} %," if relative_sd else ""
+            text += (
+                f"outside 75 to 102 %{own} {readings} or a calibration in the record is more "
+                "likely wrong than the propellant new"
+            )
         return [Caution("c-star-off", text + likely)]
     if low <= c_star <= high:
         return []
     text = (
-        f"c* comes out at {c_star:.0f} m/s, which no propellant has: check the propellant's mass, "
-        f"the {'thrust' if by_thrust else 'throat'} and the units of the readings"
+        f"c* comes out at {case.wording.speed(c_star)}, which no propellant has: check "
+        f"the mass, the {'thrust' if by_thrust else 'throat'} and the units of the readings"
     )
     return [Caution("c-star-off", text + likely)]
+
+
+def _mass_fits(case: Case) -> bool:
+    """Whether mass and sizes of the grain give a usual density, so that its unit is right."""
+    if case.mass is None:
+        return False
+    low, high = _DENSITIES
+    return low <= case.mass / float(propellant_volume(case.firing.grain)) <= high
 
 
 def _gauge_slips(case: Case, pressure: float, sign: float) -> list[tuple[float, str]]:

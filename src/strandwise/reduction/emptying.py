@@ -17,6 +17,7 @@ import numpy as np
 
 from strandwise.findings import Caution
 from strandwise.motor import propellant_volume
+from strandwise.reduction.assumptions import ASSUMED_GAMMA
 from strandwise.reduction.swept import vandenkerckhove
 
 if TYPE_CHECKING:
@@ -27,7 +28,13 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["by_tail_off", "emptied_volume", "steady_pace", "volume_cautions"]
+__all__ = [
+    "by_tail_off",
+    "emptied_volume",
+    "least_emptying_time",
+    "steady_pace",
+    "volume_cautions",
+]
 
 _BETWEEN = (0.8, 0.4, 0.2)  # of the level at burnout: two stretches whose pace is compared
 _LEAST_SAMPLES = 4  # in each
@@ -38,6 +45,8 @@ _EMPTIED_SD = (
     0.1  # of the whole chamber: the gas cools as it expands, γ; common practice, no source
 )
 _FAR_OFF = 2.0  # standard uncertainties of what is assumed
+# High ones of solid propellants, kg/m³ and m/s, where none is known: they give the shortest time.
+_HIGH_DENSITY, _HIGH_C_STAR = 2200.0, 1600.0
 
 
 def emptied_volume(
@@ -78,6 +87,36 @@ def emptied_volume(
     if pace is None or math.log(_BETWEEN[0] / _BETWEEN[-1]) > _LONGEST * burn_time * pace:
         return None
     return vandenkerckhove(gamma) ** 2 * characteristic_velocity * throat_area / pace
+
+
+def least_emptying_time(case: Case, *, pressure_integral: float, c_star: float | None) -> float:
+    """Return the shortest time constant, s, with which the chamber can empty after burnout.
+
+    The space that the propellant left has to empty through the throat, τ = V/(Γ² c* A_t); what
+    else the chamber holds only makes it slower. Without a nozzle the throat is the one that makes
+    the firing's pressure, A_t = c* m / ∫ p dt.
+
+    Parameters
+    ----------
+    case
+        The firing.
+    pressure_integral
+        ∫ p dt over the action, Pa·s.
+    c_star
+        By mass, of the firing itself, m/s; None where unknown. The higher of it and the one
+        known for the propellant is used, as a burst leaves it too low.
+    """
+    firing = case.firing
+    volume = float(propellant_volume(firing.grain))
+    flow = vandenkerckhove(ASSUMED_GAMMA if case.gamma is None else case.gamma) ** 2
+    known = case.characteristic_velocity
+    if firing.nozzle is None:
+        mass = _HIGH_DENSITY * volume if case.mass is None else case.mass
+        velocity = _HIGH_C_STAR if known is None else known
+        return volume * pressure_integral / (flow * velocity**2 * mass)
+    velocity = max(c_star or 0.0, _HIGH_C_STAR if known is None else known)
+    area = max(firing.nozzle.throat_area, firing.nozzle.throat_area_after)
+    return (volume + (firing.free_volume or 0.0)) / (flow * velocity * area)
 
 
 def steady_pace(

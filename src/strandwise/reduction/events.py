@@ -28,6 +28,7 @@ from strandwise.reduction.signals import (
     window,
 )
 from strandwise.reduction.stretches import THRESHOLD
+from strandwise.reduction.wording import METRIC, Wording
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -64,6 +65,7 @@ def events_from_arrays(
     ignition: float | None = None,
     web_burnout: float | None = None,
     end: float | None = None,
+    wording: Wording = METRIC,
 ) -> Events:
     """Find the events of the one firing in a trace, after removing spikes and zero.
 
@@ -79,6 +81,8 @@ def events_from_arrays(
         What the channel should read at rest: 0 N or ambient pressure in Pa.
     ignition, web_burnout, end
         Instants set by a person, s on the same clock; None: found by rule.
+    wording
+        Units of the sentences.
 
     Returns
     -------
@@ -139,17 +143,18 @@ def events_from_arrays(
     top += found.first
     highest = float(np.max(z[found.first : found.last + 1]))
     if highest != peak:
-        scale, shown = (1e6, "MPa") if unit == "Pa" else (1.0, "N")
+        above = " above ambient" if unit == "Pa" else ""
         account.append(
-            f"peak {peak / scale:.4g} {shown}, by local parabolas: single readings reach "
-            f"{highest / scale:.4g} {shown}, as noise of {found.noise / scale:.2g} {shown} does"
+            f"peak {wording.signal(peak, unit, 4)}{above}, by local parabolas: single readings "
+            f"reach {wording.signal(highest, unit, 4)}, as noise of "
+            f"{wording.signal(found.noise, unit, 2)} does"
         )
     cautions = (
         *found.cautions,
         *lit.cautions,
         *pulse_cautions(found.pulses, start, finish, peak),
         *burst_cautions(times, z, start, finish),
-        *size_cautions(peak, finish - start, unit),
+        *size_cautions(peak, finish - start, unit, wording),
         *_quality_cautions(quality),
     )
     return Events(

@@ -13,16 +13,24 @@ from strandwise.motor import web
 from strandwise.reduction.assumptions import ASSUMED_GAMMA
 from strandwise.reduction.by_hand import reduce_by_hand
 from strandwise.reduction.case import Case, case_of, point_of, specific_impulse_of
-from strandwise.reduction.chamber_pressure import Surroundings, pressure_through_nozzle
+from strandwise.reduction.chamber_pressure import (
+    ThrustPressure,
+    pressure_through_nozzle,
+)
 from strandwise.reduction.consistency import (
     c_star_cautions,
     coefficient_cautions,
     ideal_coefficient,
     impulse_cautions,
 )
-from strandwise.reduction.emptying import by_tail_off, emptied_volume, volume_cautions
+from strandwise.reduction.emptying import (
+    by_tail_off,
+    emptied_volume,
+    volume_cautions,
+)
 from strandwise.reduction.events import events_from_arrays
 from strandwise.reduction.firing_chain import trace_chain
+from strandwise.reduction.loss import fall_of, with_loss
 from strandwise.reduction.plausibility import (
     gap_cautions,
     shape_cautions,
@@ -36,6 +44,7 @@ from strandwise.reduction.signals import integral_between
 from strandwise.reduction.throat_wear import throat_area_over_time
 from strandwise.reduction.trace import Trace, read_trace
 from strandwise.reduction.uncertainty import with_uncertainty
+from strandwise.reduction.wording import METRIC, Wording
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -55,6 +64,8 @@ def reduce_firing(
     ambient: float | None,
     density: float | None,
     exponent: float,
+    c_star_calculated: bool = False,
+    wording: Wording = METRIC,
 ) -> FiringReduction:
     """Reduce one firing: events, pressures, impulse, c*, and its rate point.
 
@@ -76,12 +87,25 @@ def reduce_firing(
         The batch's, kg/m³; used where the grain gives neither mass nor density.
     exponent
         n of the rate law for the rate-mean pressure, 1; the result hardly depends on it.
+    c_star_calculated
+        Whether the c* in `gas` is that of the recipe's equilibrium and not stated.
+    wording
+        Units of the sentences.
 
     Returns
     -------
     FiringReduction
     """
-    case = case_of(firing, formulation, gas, ambient, density, exponent)
+    case = case_of(
+        firing,
+        formulation,
+        gas,
+        ambient,
+        density,
+        exponent,
+        c_star_calculated=c_star_calculated,
+        wording=wording,
+    )
     refused: str | None = None
     if firing.trace is not None:
         try:
@@ -114,11 +138,11 @@ def _from_trace(case: Case, trace: Trace) -> FiringReduction:
     pressure_events = thrust_events = None
     cautions = list(case.cautions + trace.cautions)
     if trace.pressure is not None:
-        pressure_events = _events(firing, trace.time, trace.pressure, "Pa", case.surroundings)
+        pressure_events = _events(case, trace.time, trace.pressure, "Pa")
         cautions += zero_cautions(pressure_events, case.surroundings)
     if trace.thrust is not None:
         try:
-            thrust_events = _events(firing, trace.time, trace.thrust, "N", case.surroundings)
+            thrust_events = _events(case, trace.time, trace.thrust, "N")
         except DataError as error:
             if not by_gauge:
                 raise
@@ -136,7 +160,7 @@ def _from_trace(case: Case, trace: Trace) -> FiringReduction:
     result = replace(result, cautions=(*result.cautions, *cautions))
     if pressure_events is not None:
         pressure = pressure_events.values + case.surroundings.ambient
-        return _with_pressure(case, result, events, pressure, trace, by_thrust=False)
+        return _with_pressure(case, result, events, pressure, trace)
     if firing.nozzle is None:
         why = "thrust alone gives no pressure without a nozzle: add [nozzle] throat_diameter"
         more = impulse_cautions(case, result.total_impulse or 0.0, events.burn_time, None)
@@ -148,26 +172,27 @@ def _from_trace(case: Case, trace: Trace) -> FiringReduction:
         surroundings=case.surroundings,
         throat_area=_throat_area(case, trace.time, events),
         level=max(result.mean_thrust or 0.0, 1e-6),
+        wording=case.wording,
     )
     result = replace(
         result,
         account=result.account + through.account,
         cautions=result.cautions + through.cautions,
     )
-    return _with_pressure(case, result, events, through.pressure, trace, by_thrust=True)
+    return _with_pressure(case, result, events, through.pressure, trace, through=through)
 
 
-def _events(
-    firing: Firing, time: Floats, values: Floats, unit: str, surroundings: Surroundings
-) -> Events:
+def _events(case: Case, time: Floats, values: Floats, unit: str) -> Events:
+    firing = case.firing
     return events_from_arrays(
         time,
         values,
         unit=unit,
-        recorded_zero=surroundings.ambient if unit == "Pa" else 0.0,
+        recorded_zero=case.surroundings.ambient if unit == "Pa" else 0.0,
         ignition=firing.events.ignition,
         web_burnout=firing.events.web_burnout,
         end=firing.events.end,
+        wording=case.wording,
     )
 
 
@@ -220,10 +245,10 @@ def _with_pressure(
     pressure: Floats,
     trace: Trace,
     *,
-    by_thrust: bool,
+    through: ThrustPressure | None = None,
 ) -> FiringReduction:
     """Add what pressure gives: means, c*, mass balance, the swept rate, and the point."""
-    series = result.trace_series
+    series, by_thrust = result.trace_series, through is not None
     assert series is not None
     firing, time = case.firing, series.time
     throat = _throat_area(case, time, events)
@@ -251,7 +276,15 @@ def _with_pressure(
         pressure_from="thrust" if by_thrust else "gauge",
         trace_series=replace(series, pressure=pressure),
     )
-    result = _with_consistency(case, result, shape_cautions(case, time, pressure, events))
+    fall = fall_of(case, time, pressure, events, c_star=c_star, by_thrust=by_thrust)
+    result = with_loss(case, result, fall)
+    result = _with_consistency(
+        case,
+        result,
+        shape_cautions(case, time, pressure, events),
+        relative_sd=0.0 if through is None else through.relative_sd,
+        sudden=fall is not None and fall.sudden,
+    )
     emptied = None if by_thrust else _emptied(case, time, pressure, events, c_star)
     if emptied is not None:
         result = _with_free_volume(case, result, emptied)
@@ -271,7 +304,12 @@ def _with_pressure(
 
 
 def _with_consistency(
-    case: Case, result: FiringReduction, of_shape: list[Caution]
+    case: Case,
+    result: FiringReduction,
+    of_shape: list[Caution],
+    *,
+    relative_sd: float,
+    sudden: bool,
 ) -> FiringReduction:
     """Add c* and thrust coefficient against what they should be."""
     c_star, pressure = result.characteristic_velocity, result.mean_pressure
@@ -282,6 +320,14 @@ def _with_consistency(
         area = (nozzle.throat_area + nozzle.throat_area_after) / 2.0
         coefficient = result.mean_thrust / (pressure * area)
     ideal = None if coefficient is None else ideal_coefficient(case, pressure)
+    of_c_star = c_star_cautions(
+        case,
+        c_star,
+        pressure,
+        by_thrust=not by_gauge,
+        relative_sd=relative_sd,
+        sudden=sudden,
+    )
     of_impulse = []
     if not by_gauge and result.total_impulse is not None and result.burn_time is not None:
         of_impulse = impulse_cautions(case, result.total_impulse, result.burn_time, pressure)
@@ -292,7 +338,7 @@ def _with_consistency(
         thrust_coefficient_ratio=None if not coefficient or not ideal else coefficient / ideal,
         cautions=(
             *result.cautions,
-            *(of_impulse or c_star_cautions(case, c_star, pressure, by_thrust=not by_gauge)),
+            *(of_impulse or of_c_star),
             *of_shape,
             *coefficient_cautions(case, coefficient, pressure, c_star),
         ),

@@ -9,10 +9,13 @@ import numpy as np
 from strandwise.findings import Caution
 from strandwise.motor import AreaTable
 from strandwise.reduction.rates import shape_mismatch
+from strandwise.reduction.wording import METRIC, Wording
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from strandwise.motor import Nozzle
+    from strandwise.records import Summary
     from strandwise.reduction.case import Case
     from strandwise.reduction.chamber_pressure import Surroundings
     from strandwise.reduction.results import Events
@@ -23,6 +26,8 @@ __all__ = [
     "gap_cautions",
     "shape_cautions",
     "size_cautions",
+    "summary_cautions",
+    "throat_cautions",
     "uneven_cautions",
     "zero_cautions",
 ]
@@ -34,9 +39,12 @@ _LONG_END = 0.015  # of the burn time, by which an uneven web's mean may have bu
 _ACTION_BOUNDS = (0.02, 300.0)  # s; common practice, no source
 _PRESSURE_BOUNDS = (30e3, 60e6)  # Pa over ambient
 _THRUST_BOUNDS = (0.05, 1e6)  # N
+_SLAG = 0.05  # of the diameter, by which slag may narrow a throat; common practice, no source
 
 
-def size_cautions(peak: float, action: float, unit: str) -> list[Caution]:
+def size_cautions(
+    peak: float, action: float, unit: str, wording: Wording = METRIC
+) -> list[Caution]:
     """Warn where a peak or an action time has a size that a unit taken for another explains.
 
     Parameters
@@ -47,6 +55,8 @@ def size_cautions(peak: float, action: float, unit: str) -> list[Caution]:
         s.
     unit
         ``Pa`` or ``N``.
+    wording
+        Units of the sentences.
 
     Returns
     -------
@@ -62,11 +72,11 @@ def size_cautions(peak: float, action: float, unit: str) -> list[Caution]:
         )
         cautions.append(Caution("unlikely-size", text))
     low, high = _PRESSURE_BOUNDS if unit == "Pa" else _THRUST_BOUNDS
-    scale, shown = (1e6, "MPa") if unit == "Pa" else (1.0, "N")
     if not low <= peak <= high:
         text = (
-            f"the peak is {peak / scale:.3g} {shown}, where {low / scale:g} to {high / scale:g} "
-            f"{shown} is usual: check the unit of the column in [trace], and the calibration"
+            f"the peak is {wording.signal(peak, unit)}, where {wording.signal(low, unit)} to "
+            f"{wording.signal(high, unit)} is usual: check the unit of the "
+            "column in [trace], and the calibration"
         )
         cautions.append(Caution("unlikely-size", text))
     return cautions
@@ -139,3 +149,38 @@ def uneven_cautions(case: Case, events: Events) -> list[Caution]:
         "for; with a core measured off centre record core_offset"
     )
     return [Caution("uneven-burnout", text)]
+
+
+def throat_cautions(nozzle: Nozzle | None) -> tuple[Caution, ...]:
+    """Warn where the throat after the firing is narrower than slag explains."""
+    if nozzle is None or nozzle.throat_diameter_after is None:
+        return ()
+    shrunk = 1.0 - nozzle.throat_diameter_after / nozzle.throat_diameter
+    if shrunk <= _SLAG:
+        return ()
+    text = (
+        f"the throat is recorded {100.0 * shrunk:.0f} % narrower after the firing than before, "
+        f"where slag takes {100.0 * _SLAG:.0f} % at the most: check throat_diameter and "
+        "throat_diameter_after, which may be exchanged; c* and, from thrust, the pressure rest on "
+        "both"
+    )
+    return (Caution("throat-narrower", text),)
+
+
+def summary_cautions(summary: Summary) -> tuple[Caution, ...]:
+    """Warn where a mean that was read by hand lies above its peak, which cannot be."""
+    pairs = (
+        ("pressure", summary.mean_pressure, summary.peak_pressure),
+        ("thrust", summary.mean_thrust, summary.peak_thrust),
+    )
+    cautions = []
+    for name, mean, peak in pairs:
+        if mean is None or peak is None or mean <= peak:
+            continue
+        text = (
+            f"the mean {name} is {100.0 * (mean / peak - 1.0):.0f} % above the peak {name}, which "
+            f"cannot be: mean_{name} or peak_{name} in [summary] is wrong or they are exchanged, "
+            "so that the rate may stand at a wrong pressure"
+        )
+        cautions.append(Caution("mean-above-peak", text))
+    return tuple(cautions)

@@ -87,10 +87,15 @@ def _swept_account(
         closed,
         f"exponent within the firing {swept.exponent:.3f}, 95 % interval {interval[0]:.3f} to "
         f"{interval[1]:.3f}: {np.count_nonzero(swept.used)} samples that scatter like "
-        f"{swept.independent_samples:.0f} independent ones, and share their web, throat, "
+        f"{_independent(swept.independent_samples)}, and share their web, throat, "
         "calibration, mass and batch; for the level of the rate the firing is one point",
         *_unrecorded(abs(swept.exponent or 0.0), budget),
     )
+
+
+def _independent(samples: float) -> str:
+    count = f"{samples:.0f}"
+    return f"{count} independent one{'' if count == '1' else 's'}"
 
 
 def _unrecorded(exponent: float, budget: FiringBudget) -> tuple[str, ...]:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from strandwise.errors import RequestError
 from strandwise.report.axes import add_footnote, add_heading
-from strandwise.report.labels import axis_label, in_unit, plain_number, unit_text
+from strandwise.report.labels import axis_label, format_limit, in_unit, plain_number
 from strandwise.report.style import INK, MUTED, SERIES, house_style, new_figure
 
 if TYPE_CHECKING:
@@ -62,8 +62,8 @@ def draw_forecast(found: Sequence[Forecast], units: DisplayUnits, title: str = "
         _frame(lower, "Thrust", axis_label("Thrust", units.force))
         lower.set_xlabel("Time from ignition (s)")
         lower.set_xlim(0.0, max(_end(one) for one in found))
-        _mark_tested(upper, found, units)
         _mark_limit(upper, found, units)
+        _mark_tested(upper, found, units)
         if len(found) > 1:
             upper.legend(loc="upper right", ncols=min(len(found), 3))
         add_heading(figure, title or _title(found))
@@ -127,13 +127,14 @@ def _frame(ax: Axes, title: str, label: str) -> None:
 
 
 def _mark_tested(ax: Axes, found: Sequence[Forecast], units: DisplayUnits) -> None:
-    """Shade where no formulation was tested, as far as the picture goes."""
+    """Shade where no formulation was tested, as far as the picture goes, which is then fixed."""
     low = in_unit(min(one.tested[0] for one in found), units.pressure)
     high = in_unit(max(one.tested[1] for one in found), units.pressure)
     top = ax.get_ylim()[1]
     ax.axhspan(0.0, low, color=MUTED, alpha=0.10, linewidth=0.0, zorder=0.5)
     if high < top:
         ax.axhspan(high, top, color=MUTED, alpha=0.10, linewidth=0.0, zorder=0.5)
+    ax.set_ylim(0.0, top)
 
 
 def _mark_limit(ax: Axes, found: Sequence[Forecast], units: DisplayUnits) -> None:
@@ -175,7 +176,7 @@ def _sentences(found: Sequence[Forecast], units: DisplayUnits) -> list[str]:
         "above the band, which is taken instant by instant."
     )
     if case is not None:
-        limit = f"{in_unit(case.limit, units.pressure):.4g} {unit_text(units.pressure)}"
+        limit = format_limit(case.limit, units.pressure)
         over = ", ".join(
             f"{one.formulation} {_share(one.case.probability_over)}"
             for one in found

@@ -26,6 +26,7 @@ __all__ = [
     "decimals_for",
     "display_units",
     "format_interval",
+    "format_limit",
     "format_number",
     "format_plus_minus",
     "format_probability",
@@ -213,6 +214,16 @@ def format_probability(value: float | None) -> str:
     if value > 0.999:
         return "> 0.999"
     return f"{value:.3f}" if value < 0.1 or value > 0.9 else f"{value:.2f}"
+
+
+def format_limit(value: float, unit: Unit) -> str:
+    """A stated pressure in Pa with its unit: to four digits where three would change it.
+
+    What a person states is exact; a limit of 1014 psi must not become one of 1010 psi.
+    """
+    shown = in_unit(value, unit)
+    short, full = format_number(shown), format_number(shown, digits=4)
+    return f"{short if float(short) == float(full) else full} {unit_text(unit)}"
 
 
 def plain_number(value: float) -> str:

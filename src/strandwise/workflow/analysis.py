@@ -15,7 +15,7 @@ from strandwise.errors import DataError, RequestError
 from strandwise.findings import Caution
 from strandwise.progress import steps
 from strandwise.ratelaw import RateSeries, explain_fit, fit_batches, fit_exponents
-from strandwise.reduction import reduce_firing, reduce_strand
+from strandwise.reduction import reduce_firing, reduce_strand, wording_in
 from strandwise.workflow.opening import unknown_name
 from strandwise.workflow.thermochemistry import default_gas
 
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from strandwise.ratelaw import Explanation, RateFit
     from strandwise.records import Campaign, Firing, Gas, StrandReading
-    from strandwise.reduction import FiringReduction, RatePoint
+    from strandwise.reduction import FiringReduction, RatePoint, Wording
     from strandwise.workflow.temperatures import AtTemperature
 
 __all__ = [
@@ -48,11 +48,7 @@ Method = Literal["auto", "strand", "firing", "both"]
 Fitter = Callable[..., "list[RateFit]"]
 """`fit_batches`, or what takes and gives the same."""
 
-_BY_EQUILIBRIUM = Caution(
-    "gas-by-equilibrium",
-    "no [gas] is stated: what is missing of c* and γ is taken from the recipe's chemical "
-    "equilibrium, which has no losses and is the most that a motor can show",
-)
+_GAS_NAMES = {"characteristic_velocity": "c*", "specific_heat_ratio": "γ"}
 _USUAL_EXPONENT = 0.4
 _EXPONENT_TOLERANCE = 1e-10
 _LARGEST_EXPONENT = 1.0  # either way; a plateau's is below 0, beyond 1 no motor burns steadily
@@ -83,11 +79,18 @@ class ReducedCampaign:
     cautions: tuple[Caution, ...] = ()
 
 
-def reduce_campaign(campaign: Campaign) -> ReducedCampaign:
+def reduce_campaign(campaign: Campaign, units: str | None = None) -> ReducedCampaign:
     """Reduce every strand and firing.
 
     A test during which the pressure moved stands at its rate-mean pressure, which depends on the
     exponent; that is fitted and the reduction repeated until it no longer moves.
+
+    Parameters
+    ----------
+    campaign
+        Free of faults.
+    units
+        Choice of units in which cautions and accounts speak; None: the campaign's.
 
     Raises
     ------
@@ -107,8 +110,9 @@ def reduce_campaign(campaign: Campaign) -> ReducedCampaign:
         if moved <= _EXPONENT_TOLERANCE or not any(s.pressure_end for s in campaign.strands):
             break
     gases: dict[str, Gas] = {}
+    wording = wording_in(units or campaign.settings.units)
     fired = steps(campaign.firings, "reducing firings")
-    firings = [_reduce_firing(campaign, firing, exponents, gases) for firing in fired]
+    firings = [_reduce_firing(campaign, firing, exponents, gases, wording) for firing in fired]
     if firings and not strands:
         points = [firing.point for firing in firings if firing.point]
         exponents = _exponents(campaign, points)
@@ -116,7 +120,7 @@ def reduce_campaign(campaign: Campaign) -> ReducedCampaign:
             # A raw file takes its time: it is read again only where the exponent is a new one.
             done
             if exponents.get(firing.batch, _USUAL_EXPONENT) == _USUAL_EXPONENT
-            else _reduce_firing(campaign, firing, exponents, gases)
+            else _reduce_firing(campaign, firing, exponents, gases, wording)
             for firing, done in zip(campaign.firings, firings, strict=True)
         ]
     points = [*strands, *(firing.point for firing in firings if firing.point)]
@@ -153,36 +157,53 @@ def _reduce_strand(
 
 
 def _reduce_firing(
-    campaign: Campaign, firing: Firing, exponents: Mapping[str, float], gases: dict[str, Gas]
+    campaign: Campaign,
+    firing: Firing,
+    exponents: Mapping[str, float],
+    gases: dict[str, Gas],
+    wording: Wording,
 ) -> FiringReduction:
     batch = campaign.batches[firing.batch]
     ambient = firing.ambient_pressure
     if ambient is None:
         ambient = campaign.settings.ambient_pressure
     gas = _first_known(firing.gas, campaign.settings.gas)
-    caution = None
+    filled = gas
     if _is_open(gas):
         # Once a formulation: an equilibrium takes a tenth of a second and more.
         if batch.formulation not in gases:
             gases[batch.formulation] = default_gas(campaign, batch.formulation)
         filled = _first_known(gas, gases[batch.formulation])
-        if filled != gas:
-            gas, caution = filled, _BY_EQUILIBRIUM
+    calculated = [n for n in _GAS_NAMES if getattr(filled, n) != getattr(gas, n)]
     try:
         reduction = reduce_firing(
             firing,
             batch.formulation,
-            gas=gas,
+            gas=filled,
             ambient=ambient,
             density=batch.measured_density,
             exponent=exponents.get(firing.batch, _USUAL_EXPONENT),
+            c_star_calculated="characteristic_velocity" in calculated,
+            wording=wording,
         )
     except DataError as error:
         msg = f"test {firing.test} ({firing.source.path}): {error.message}"
         raise DataError(msg, expected=error.expected, hint=error.hint) from error
-    if caution is None:
+    if not calculated:
         return reduction
+    caution = _equilibrium_caution(calculated)
     return dataclasses.replace(reduction, cautions=(*reduction.cautions, caution))
+
+
+def _equilibrium_caution(calculated: Sequence[str]) -> Caution:
+    """Say which values of the gas nobody stated."""
+    names = " and ".join(_GAS_NAMES[name] for name in calculated)
+    are = "is" if len(calculated) == 1 else "are"
+    text = f"[gas] states no {names.replace(' and ', ' and no ')}: {names} {are} taken from "
+    text += "the recipe's chemical equilibrium"
+    if "characteristic_velocity" in calculated:
+        text += ", which has no losses and is the most that a motor can show"
+    return Caution("gas-by-equilibrium", text)
 
 
 def _first_known(first: Gas, second: Gas) -> Gas:

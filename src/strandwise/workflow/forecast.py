@@ -7,16 +7,16 @@ from typing import TYPE_CHECKING
 
 from strandwise.errors import RequestError
 from strandwise.findings import Caution
-from strandwise.forecast import forecast_motor, law_from_analysis, law_from_fit
+from strandwise.forecast import IN_SI, forecast_motor, law_from_analysis, law_from_fit
 from strandwise.workflow.analysis import fit_campaign, impossible_cautions
 from strandwise.workflow.motor_design import design_of
 from strandwise.workflow.opening import unknown_name
 from strandwise.workflow.tracking import analyse_campaign
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
 
-    from strandwise.forecast import Forecast, LawSource, Wanted
+    from strandwise.forecast import Forecast, LawSource, Wanted, Wording
     from strandwise.ratelaw import RateFit
     from strandwise.records import MotorRecord
     from strandwise.tracking import Analysis
@@ -62,12 +62,22 @@ def law_source(
         do not tell.
     """
     if law == "power":
-        return law_from_analysis(analysis, formulation, batch=batch)
+        source = law_from_analysis(analysis, formulation, batch=batch)
+        return _with_left_out(source, reduced)
     if batch is not None:
         msg = f"a forecast of batch {batch} by the {law} law"
         raise RequestError(msg, expected="the power law for one batch, or no batch")
     fit = _pooled_fit(reduced, formulation, law, analysis.pressure, fitter)
-    return law_from_fit(fit, analysis, of_strands=_has_strands(reduced, formulation))
+    source = law_from_fit(fit, analysis, of_strands=_has_strands(reduced, formulation))
+    return _with_left_out(source, reduced)
+
+
+def _with_left_out(source: LawSource, reduced: ReducedCampaign) -> LawSource:
+    used = {point.test for point in reduced.points if point.used}
+    names = [f.test for f in reduced.firings if f.formulation == source.formulation]
+    return dataclasses.replace(
+        source, firings_left_out=tuple(name for name in names if name not in used)
+    )
 
 
 def _has_strands(reduced: ReducedCampaign, formulation: str) -> bool:
@@ -155,7 +165,7 @@ def forecast_campaign(
     seed: int = 1,
     bands: bool = False,
     wanted: Wanted | None = None,
-    format_pressure: Callable[[float], str] | None = None,
+    wording: Wording = IN_SI,
 ) -> tuple[Forecast, ...]:
     """Forecast a motor for several formulations, side by side with the same motors drawn.
 
@@ -171,7 +181,7 @@ def forecast_campaign(
         A tested batch that the motor is cast from; its formulation alone is then forecast.
     law, fitter
         Name of the law, and what fits it, as for `fit_campaign`.
-    draws, seed, bands, wanted, format_pressure
+    draws, seed, bands, wanted, wording
         As `strandwise.forecast.forecast_motor`.
 
     Raises
@@ -189,7 +199,7 @@ def forecast_campaign(
     for name in names:
         source = law_source(reduced, name, analysis=analysis, batch=batch, law=law, fitter=fitter)
         source = with_sensitivity(source, motor)
-        design, cautions = design_of(reduced, motor, name)
+        design, cautions = design_of(reduced, motor, name, wording=wording)
         forecast = forecast_motor(
             design,
             source,
@@ -198,7 +208,7 @@ def forecast_campaign(
             bands=bands,
             wanted=wanted,
             cautions=cautions,
-            format_pressure=format_pressure,
+            wording=wording,
         )
         told = (*bent[name], *impossible_cautions(p for p in left_out if p.formulation == name))
         found.append(dataclasses.replace(forecast, cautions=(*told, *forecast.cautions)))

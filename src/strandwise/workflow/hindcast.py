@@ -5,17 +5,19 @@ from __future__ import annotations
 import dataclasses
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from strandwise.errors import RequestError
+from strandwise.findings import Caution
 from strandwise.forecast import FiredMotor, MotorDesign, Reading, hindcast_firings
 from strandwise.motor import propellant_mass, propellant_volume
 from strandwise.reduction import ASSUMED_EFFICIENCY, ASSUMED_GAMMA
+from strandwise.workflow.firing_gas import gas_of_firings
 from strandwise.workflow.forecast import anchor_of
 from strandwise.workflow.motor_design import STANDARD_AMBIENT, tolerances_of
 from strandwise.workflow.tracking import analyse_campaign
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from strandwise.forecast import Hindcast
     from strandwise.records import Firing
     from strandwise.reduction import FiringReduction
@@ -61,7 +63,32 @@ def hindcast_campaign(
     found = hindcast_firings(
         reduced.points, fired, baseline=anchor, pressure=pressure, draws=draws, seed=seed
     )
-    return dataclasses.replace(found, skipped=(*skipped, *found.skipped))
+    return dataclasses.replace(
+        found,
+        skipped=(*skipped, *found.skipped),
+        cautions=(*found.cautions, *_gas_cautions(reduced, fired)),
+    )
+
+
+def _stated(reduced: ReducedCampaign, firing: Firing) -> float | None:
+    common = reduced.campaign.settings.gas
+    return firing.gas.characteristic_velocity or common.characteristic_velocity
+
+
+def _gas_cautions(reduced: ReducedCampaign, fired: Sequence[FiredMotor]) -> list[Caution]:
+    """Say where c* comes from for the firings that nobody states one for."""
+    names = {one.test for one in fired}
+    firings = [firing for firing in reduced.campaign.firings if firing.test in names]
+    if all(_stated(reduced, firing) is not None for firing in firings):
+        return []
+    told = gas_of_firings(reduced)
+    text = (
+        "no characteristic velocity is stated: each firing is predicted with the mean of the "
+        f"others' ({', '.join(test for test, _ in told.firings)})"
+    )
+    if told.left_out:
+        text += f"; left out: {', '.join(f'{test} ({why})' for test, why in told.left_out)}"
+    return [Caution("gas-by-firings", text)]
 
 
 def _fired(reduced: ReducedCampaign, firing: Firing, result: FiringReduction) -> FiredMotor | str:
@@ -70,6 +97,8 @@ def _fired(reduced: ReducedCampaign, firing: Firing, result: FiringReduction) ->
         return f"excluded: {firing.exclude}"
     if result.point is None or firing.nozzle is None:
         return result.why_no_point or "its record has no nozzle"
+    if not result.point.used:
+        return result.point.why_not or "its point is not used"
     campaign = reduced.campaign
     batch = campaign.batches[firing.batch]
     mass = propellant_mass(firing.grain, batch.measured_density)
@@ -77,24 +106,21 @@ def _fired(reduced: ReducedCampaign, firing: Firing, result: FiringReduction) ->
         return "neither its mass nor the density of its batch is known"
     density = mass / float(propellant_volume(firing.grain))
     gas, common = firing.gas, campaign.settings.gas
-    c_star = gas.characteristic_velocity or common.characteristic_velocity
+    c_star = _stated(reduced, firing)
+    c_star_sd = None
     if c_star is None:
-        others = [
-            other.characteristic_velocity
-            for other in reduced.firings
-            if other.test != firing.test
-            and other.characteristic_velocity is not None
-            and other.pressure_from == "gauge"
-        ]
-        if not others:
-            return "the characteristic velocity is neither stated nor known from another firing"
-        c_star = float(np.mean(others))
+        others = gas_of_firings(reduced, without=firing.test)
+        if others.velocity is None:
+            return "no characteristic velocity is stated, and no other firing tells one" + "".join(
+                f"; {test} is left out ({why})" for test, why in others.left_out
+            )
+        c_star, c_star_sd = others.velocity, others.sd
     tolerances, _ = tolerances_of(
         firing.grain,
         firing.nozzle,
         firing.grain_uncertainty,
         (density, firing.grain_uncertainty.density_sd),
-        (c_star, None),
+        (c_star, c_star_sd),
     )
     design = MotorDesign(
         name=firing.test,

@@ -8,7 +8,7 @@ import numpy as np
 
 from strandwise.errors import RequestError, did_you_mean
 from strandwise.findings import Caution
-from strandwise.forecast import MotorDesign, Tolerances
+from strandwise.forecast import IN_SI, MotorDesign, Tolerances
 from strandwise.motor import EndBurner, HollowCylinder, MultiCore, propellant_volume
 from strandwise.records import read_motor
 from strandwise.reduction import (
@@ -19,15 +19,19 @@ from strandwise.reduction import (
     LENGTH_SD,
     THROAT_SD,
 )
+from strandwise.workflow.firing_gas import gas_of_firings
 from strandwise.workflow.opening import pressure_scale
 from strandwise.workflow.thermochemistry import default_gas
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
+    from strandwise.forecast import Wording
     from strandwise.motor import Grain, Nozzle
     from strandwise.records import Campaign, CampaignFolder, Gas, GrainUncertainty, MotorRecord
     from strandwise.workflow.analysis import ReducedCampaign
+    from strandwise.workflow.firing_gas import FiredGas
 
 __all__ = ["STANDARD_AMBIENT", "design_of", "find_motor", "tolerances_of"]
 
@@ -66,13 +70,25 @@ def find_motor(folder: CampaignFolder, campaign: Campaign, named: Path) -> Motor
 
 
 def design_of(
-    reduced: ReducedCampaign, motor: MotorRecord, formulation: str
+    reduced: ReducedCampaign,
+    motor: MotorRecord,
+    formulation: str,
+    *,
+    wording: Wording | None = None,
 ) -> tuple[MotorDesign, tuple[Caution, ...]]:
     """The motor filled with a formulation: what its file leaves open comes from the campaign.
 
     Density: the file's, else the mean of the formulation's batches with their spread. c*: the
-    file's, else the campaign's, else the mean of what the campaign's firings gave, else that of
-    the recipe's equilibrium, which is the most that a motor can show.
+    file's, else the campaign's, else the mean of what those of the campaign's firings gave that
+    may be used (`gas_of_firings`), else that of the recipe's equilibrium, which is the most that a
+    motor can show.
+
+    Parameters
+    ----------
+    reduced, motor, formulation
+        The campaign's points, the motor as drawn, and what it is filled with.
+    wording
+        How cautions write quantities; None: in SI.
 
     Raises
     ------
@@ -84,7 +100,9 @@ def design_of(
     ]
     settings = reduced.campaign.settings
     density, density_sd = _density(reduced, motor, formulation)
-    c_star, c_star_sd, default = _characteristic_velocity(reduced, motor, formulation, cautions)
+    c_star, c_star_sd, default = _characteristic_velocity(
+        reduced, motor, formulation, cautions, wording or IN_SI
+    )
     gamma = motor.gas.specific_heat_ratio or settings.gas.specific_heat_ratio
     if gamma is None and default is not None:
         gamma = default.specific_heat_ratio
@@ -101,7 +119,8 @@ def design_of(
     ambient = motor.ambient_pressure or settings.ambient_pressure
     if ambient is None:
         ambient = STANDARD_AMBIENT
-        text = "no ambient pressure or altitude is recorded: 101.3 kPa is assumed"
+        text = "no ambient pressure or altitude is recorded: "
+        text += f"{(wording or IN_SI).pressure(ambient)} is assumed"
         cautions.append(Caution("ambient-assumed", text))
     if motor.pressure_limit is None:
         text = "the motor's file states no pressure_limit in [case]: nothing is held against it"
@@ -199,42 +218,70 @@ def _density(
 
 
 def _characteristic_velocity(
-    reduced: ReducedCampaign, motor: MotorRecord, formulation: str, cautions: list[Caution]
+    reduced: ReducedCampaign,
+    motor: MotorRecord,
+    formulation: str,
+    cautions: list[Caution],
+    wording: Wording,
 ) -> tuple[float, float | None, Gas | None]:
     """c*, its standard uncertainty, and the gas by equilibrium where nothing else tells it."""
-    measured = [
-        firing.characteristic_velocity
-        for firing in reduced.firings
-        if firing.characteristic_velocity is not None and firing.pressure_from == "gauge"
-    ]
+    write, sd = wording.velocity, motor.characteristic_velocity_sd
     own = motor.gas.characteristic_velocity or reduced.campaign.settings.gas.characteristic_velocity
-    if own is None:
-        default = None if measured else default_gas(reduced.campaign, formulation)
-        if default is not None and default.characteristic_velocity is not None:
-            text = (
-                f"no characteristic velocity is stated or measured: {formulation} is taken to have "
-                f"{default.characteristic_velocity:.0f} m/s, that of its recipe's chemical "
-                "equilibrium without losses, the most that a motor can show"
-            )
-            cautions.append(Caution("gas-by-equilibrium", text))
-            return default.characteristic_velocity, motor.characteristic_velocity_sd, default
-        if not measured:
-            msg = "the characteristic velocity c* is not known"
-            raise RequestError(
-                msg,
-                expected='characteristic_velocity = "890 m/s" in [gas] of the motor\'s file or of '
-                "campaign.toml, or a firing with a pressure gauge and a weighed grain",
-            )
-        spread = float(np.std(measured, ddof=1)) if len(measured) > 1 else None
-        return float(np.mean(measured)), motor.characteristic_velocity_sd or spread, None
-    if measured:
-        ratio = float(np.mean(measured)) / own
-        if abs(ratio - 1.0) > _FIRINGS_AGREE:
+    if own is not None:
+        # What is stated may be the fault: it does not judge the firings.
+        fired = gas_of_firings(reduced, by_ratio=False)
+        if fired.velocity is not None and abs(fired.velocity / own - 1.0) > _FIRINGS_AGREE:
             cautions.append(
                 Caution(
                     "characteristic-velocity",
-                    f"the firings gave a characteristic velocity of {ratio * own:.0f} m/s, the "
-                    f"forecast uses {own:.0f} m/s as stated: pressure goes with it",
+                    f"{_firings(fired)} gave a characteristic velocity of {write(fired.velocity)}, "
+                    f"the forecast uses {write(own)} as stated: pressure goes with it",
                 )
             )
-    return own, motor.characteristic_velocity_sd, None
+        return own, sd, None
+    fired = gas_of_firings(reduced)
+    if fired.velocity is not None:
+        # A stated uncertainty without its value does not make the firings agree better.
+        off = max(sd or 0.0, fired.sd or 0.0)
+        cautions.append(Caution("gas-by-firings", _by_firings(fired, off, write)))
+        return fired.velocity, off, None
+    default = default_gas(reduced.campaign, formulation)
+    if default.characteristic_velocity is None:
+        msg = f"the characteristic velocity c* is not known{_left_out(fired)}"
+        raise RequestError(
+            msg,
+            expected='characteristic_velocity = "890 m/s" in [gas] of the motor\'s file or of '
+            "campaign.toml, or a firing with a pressure gauge and a weighed grain",
+        )
+    text = (
+        f"no characteristic velocity is stated or measured: {formulation} is taken to have "
+        f"{write(default.characteristic_velocity)}, that of its recipe's chemical "
+        f"equilibrium without losses, the most that a motor can show{_left_out(fired)}"
+    )
+    cautions.append(Caution("gas-by-equilibrium", text))
+    return default.characteristic_velocity, sd, default
+
+
+def _by_firings(fired: FiredGas, sd: float, write: Callable[[float], str]) -> str:
+    assert fired.velocity is not None
+    shown = ", ".join(f"{test} {write(value)}" for test, value in fired.firings)
+    count = len(fired.firings)
+    text = f"no characteristic velocity is stated: {write(fired.velocity)} is taken, "
+    if count == 1:
+        text += f"that of one firing ({fired.firings[0][0]}), which shows no spread"
+    else:
+        spread = 100.0 * (fired.spread or 0.0) / fired.velocity
+        text += f"the mean of {count} firings ({shown}), which spread by {spread:.2g} %"
+    text += f"; the next motor's may be off by {100.0 * sd / fired.velocity:.2g} % "
+    return f"{text}(standard uncertainty){_left_out(fired)}"
+
+
+def _firings(fired: FiredGas) -> str:
+    names = [test for test, _ in fired.firings]
+    return f"the firing{'s' if len(names) > 1 else ''} {', '.join(names)}"
+
+
+def _left_out(fired: FiredGas) -> str:
+    if not fired.left_out:
+        return ""
+    return f"; left out: {', '.join(f'{test} ({why})' for test, why in fired.left_out)}"

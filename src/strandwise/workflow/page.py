@@ -31,7 +31,7 @@ from strandwise.workflow.tracking import compare_campaign, drift_of_campaign
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from strandwise.forecast import Wanted
+    from strandwise.forecast import Wanted, Wording
     from strandwise.planning import MotorTests
     from strandwise.records import Campaign, CampaignFolder, CampaignReading
 
@@ -79,7 +79,7 @@ def gather_page(
     motors: Sequence[Path] | None = None,
     wanted: Wanted | None = None,
     unread: Sequence[UnreadFiring] = (),
-    format_pressure: Callable[[float], str],
+    wording: Wording,
 ) -> PageContent:
     """Reduce, fit, compare, chart, plan, hindcast and forecast, for one page.
 
@@ -94,8 +94,8 @@ def gather_page(
         What the motors are to do; None: not asked.
     unread
         Firings that are not among the records, since their traces cannot be used.
-    format_pressure
-        How texts write a pressure in Pa.
+    wording
+        How texts write quantities.
 
     Raises
     ------
@@ -111,6 +111,7 @@ def gather_page(
     # Whole paths, so that no file of the same name elsewhere stands in for it.
     named = kept if motors is None else list(motors)
     reduced = reduce_campaign(campaign)
+    format_pressure = wording.pressure
     plan = _had(lambda: plan_campaign(reduced, format_pressure=format_pressure))
     mixed = dict.fromkeys(batch.formulation for batch in campaign.batches.values())
     untested = untested_caution(reduced)
@@ -122,7 +123,7 @@ def gather_page(
                 find_motor(folder, campaign, motor),
                 bands=True,
                 wanted=wanted,
-                format_pressure=format_pressure,
+                wording=wording,
             )
         )
         return MotorForecasts(motor=motor.stem, forecasts=found)
@@ -134,7 +135,11 @@ def gather_page(
         return found
 
     def drift(formulation: str) -> FormulationDrift:
-        chart = _had(lambda: drift_of_campaign(reduced, formulation=formulation))
+        chart = _had(
+            lambda: drift_of_campaign(
+                reduced, formulation=formulation, format_pressure=format_pressure
+            )
+        )
         return FormulationDrift(formulation=formulation, chart=chart)
 
     return PageContent(

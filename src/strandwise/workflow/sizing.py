@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from strandwise.errors import RequestError
 from strandwise.findings import Caution
 from strandwise.forecast import (
+    IN_SI,
     SMALL_PORT,
     neutral_grain,
     size_dose,
@@ -27,9 +28,9 @@ from strandwise.workflow.motor_design import design_of
 from strandwise.workflow.tracking import analyse_campaign, compare_campaign
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
-    from strandwise.forecast import DoseSize, DrillName, NeutralGrain, RateSize, ThroatSize
+    from strandwise.forecast import DoseSize, DrillName, NeutralGrain, RateSize, ThroatSize, Wording
     from strandwise.records import MotorRecord
     from strandwise.workflow.analysis import Fitter, ReducedCampaign
 
@@ -75,7 +76,8 @@ class CampaignSizing:
     drills
         Sizes in which the throat can be drilled.
     temperature
-        Of the propellant, K, that the sizes are for; None: as the tests were.
+        Of the propellant, K, that the sizes are for; None: as the tests were, or unlike ones,
+        which a caution tells.
     cautions
         What to heed.
     """
@@ -103,12 +105,13 @@ def size_campaign(
     drills: DrillName = "any",
     draws: int = 10_000,
     seed: int = 1,
+    wording: Wording = IN_SI,
 ) -> CampaignSizing:
     """Size throat, burn rate and dose for a wanted upper percentile of the peak pressure.
 
     Parameters
     ----------
-    reduced, motor, formulations, batch, law, fitter, draws, seed
+    reduced, motor, formulations, batch, law, fitter, draws, seed, wording
         As `forecast_campaign`.
     target
         Absolute pressure, Pa.
@@ -127,14 +130,14 @@ def size_campaign(
     found: list[MotorSizing] = []
     cautions: dict[Caution, None] = {}
     refused: list[RequestError] = []
-    temperature = None
+    temperatures: dict[str, float | None] = {}
     for name in names:
         source = law_source(reduced, name, analysis=analysis, batch=batch, law=law, fitter=fitter)
         source = with_sensitivity(source, motor)
         design, _ = design_of(reduced, motor, name)
-        if source.sigma_p is not None and source.reference_temperature is not None:
-            temperature = sizing_temperature(design)
+        temperatures[name] = sizing_temperature(design, source)
         how: dict[str, Any] = {"percentile": percentile, "seed": seed, "draws": draws}
+        how["wording"] = wording
         throat = rate = None
         why = ""
         try:
@@ -152,8 +155,9 @@ def size_campaign(
         low, high = source.pressure_range
         if not low <= target <= high:
             text = (
-                f"{name}: the pressure asked for lies outside the {low / 1e6:.3g} to "
-                f"{high / 1e6:.3g} MPa tested: the sizes rest on the law where no test has shown it"
+                f"{name}: the pressure asked for lies outside the {wording.pressure(low)} to "
+                f"{wording.pressure(high)} tested: the sizes rest on the law where no test has "
+                "shown it"
             )
             told.append(Caution("extrapolated", text))
         cautions |= dict.fromkeys(told)
@@ -167,13 +171,34 @@ def size_campaign(
     return CampaignSizing(
         motors=tuple(found),
         doses=doses,
-        neutral=neutral_grain(motor.grain),
+        neutral=neutral_grain(motor.grain, _widest_throat(motor, found)),
         target=target,
         percentile=percentile,
         drills=drills,
-        temperature=temperature,
-        cautions=tuple(cautions),
+        temperature=temperatures[names[0]] if len(set(temperatures.values())) == 1 else None,
+        cautions=(*_unlike(temperatures), *cautions),
     )
+
+
+def _unlike(temperatures: Mapping[str, float | None]) -> Iterator[Caution]:
+    """Tell formulations apart that are not sized for the same temperature."""
+    if len(set(temperatures.values())) == 1:
+        return
+    shown = [
+        f"{name} as its tests were" if t is None else f"{name} for {t - 273.15:.0f} °C"
+        for name, t in temperatures.items()
+    ]
+    yield Caution(
+        "sized-at-unlike-temperatures",
+        f"sized {', '.join(shown)}: of some it is not known what temperature does to the rate, so "
+        "the sizes do not compare",
+    )
+
+
+def _widest_throat(motor: MotorRecord, found: Sequence[MotorSizing]) -> float:
+    """The throat as drawn, or the widest that it is sized to: beside it a port is smallest."""
+    sized = (one.throat.drilled_diameter for one in found if one.throat is not None)
+    return max(motor.nozzle.throat_diameter, *sized, 0.0)
 
 
 def _narrow(throat: ThroatSize | None, name: str) -> list[Caution]:

@@ -15,7 +15,7 @@ from strandwise.tracking import sentence
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from strandwise.forecast import Forecast, Wanted
+    from strandwise.forecast import CaseRisk, Forecast, Wanted
     from strandwise.report.page.content import MotorPlan, PageContent
     from strandwise.report.page.writing import Writer
     from strandwise.tracking import Comparison, FormulationShift
@@ -85,7 +85,7 @@ def _ranked(found: Sequence[Forecast], write: Writer) -> list[str]:
 def _wish(wanted: Wanted | None, write: Writer) -> str:
     parts = []
     if wanted is not None and wanted.peak_below is not None:
-        parts.append(f"below a peak of {write.pressure(wanted.peak_below)} absolute")
+        parts.append(f"below a peak of {write.limit(wanted.peak_below)} absolute")
     if wanted is not None and wanted.burn_longer is not None:
         parts.append(f"burning longer than {format_number(wanted.burn_longer)} s")
     return joined(parts)
@@ -175,14 +175,28 @@ def _over(content: PageContent, write: Writer) -> list[str]:
             f"{one.formulation} {chance(case.probability_over, one.draws).text}"
             for one, case in risks
         ]
-        limit = write.pressure(risks[0][1].limit)
+        limit = write.limit(risks[0][1].limit)
         texts.append(f"Motor {found[0].motor}, draws above {limit} absolute: {'; '.join(shares)}.")
+        stacks = "; ".join(_against_limit(one, case, write) for one, case in risks)
+        texts.append(
+            f"Maximum expected operating pressure (MEOP, all causes at once) against {limit}: "
+            f"{stacks}."
+        )
     texts += [
         said(f"Motor {one.motor}: no forecast: {one.forecasts.why}")
         for one in content.motors
         if isinstance(one.forecasts, Missing)
     ]
     return texts or ["No motor is given, so nothing is forecast."]
+
+
+def _against_limit(one: Forecast, case: CaseRisk, write: Writer) -> str:
+    value = one.greatest.value
+    if value is None:
+        return f"{one.formulation} no bound, OVER the limit"
+    place = "OVER the limit" if value > case.limit else "below it"
+    over = format_number(case.limit / value)
+    return f"{one.formulation} {write.pressure(value)}, {place} (limit/MEOP {over})"
 
 
 def _next(content: PageContent, write: Writer) -> list[str]:

@@ -100,6 +100,7 @@ def _firings_table(firings: Sequence[FiringReduction], write: Writer) -> PageTab
         write.head("c*", units.gas_velocity),
         write.head("rate", units.rate),
         write.head("± rate", units.rate),
+        Head("takes part", "text"),
     ]
     rows = []
     for one in firings:
@@ -127,11 +128,21 @@ def _firings_table(firings: Sequence[FiringReduction], write: Writer) -> PageTab
                 ),
                 write.quantity(rate, units.rate, rate_sd),
                 write.spread(rate_sd, units.rate),
+                bare(_part(one)),
             ]
         )
     return PageTable(
         name="firings-table", caption="Firings, absolute pressures", heads=heads, rows=rows
     )
+
+
+def _part(firing: FiringReduction) -> str:
+    """Whether a firing counts in laws, shifts and forecasts, and why not."""
+    point = firing.point
+    if point is not None and point.used:
+        return "yes"
+    why = firing.why_no_point if point is None else point.why_not
+    return f"LEFT OUT: {why}" if why else "LEFT OUT"
 
 
 def hindcast_section(content: PageContent, write: Writer) -> Section:
@@ -248,6 +259,8 @@ def _forecast_table(found: Sequence[Forecast], place: int, write: Writer) -> Pag
         write.head("impulse", units.impulse),
     ]
     heads += [Head("over the case's limit (%)")] if first.case else []
+    heads += [write.head("MEOP", units.pressure), Head("draws above MEOP (%)")]
+    heads += [Head("limit/MEOP")] if first.case else []
     heads += [Head("as wanted (%)")] if first.wanted else []
     rows = []
     for one in found:
@@ -267,6 +280,13 @@ def _forecast_table(found: Sequence[Forecast], place: int, write: Writer) -> Pag
             if first.case
             else []
         )
+        meop = one.greatest.value
+        row += [
+            _bounded(meop, write),
+            chance(None if meop is None else one.greatest.share_above, one.draws),
+        ]
+        if first.case:
+            row.append(number(None if meop is None or one.case is None else one.case.limit / meop))
         row += (
             [chance(one.wanted.probability if one.wanted else None, one.draws)]
             if first.wanted
@@ -276,11 +296,16 @@ def _forecast_table(found: Sequence[Forecast], place: int, write: Writer) -> Pag
     notes = [
         f"{first.draws} motors drawn (seed {first.seed}); the columns in per cent are the values "
         "that so many of the draws do not exceed. Absolute pressures.",
+        "Lowest: the lowest pressure while the web burns, once the chamber is full.",
+        "MEOP: maximum expected operating pressure, the peak of the motor as drawn with hottest "
+        "propellant, burn rate, throat, density, c* and grain each at the value that one motor in "
+        "a hundred exceeds, all at once, as far as they are known; `strandwise forecast` lists the "
+        "factors.",
         f"Burning over throat area {first.initial_kn:.0f} at the start, {first.peak_kn:.0f} at "
         "most.",
     ]
     if first.case:
-        notes.append(f"The case is stated to be made for {write.pressure(first.case.limit)}.")
+        notes.append(f"The case is stated to be made for {write.limit(first.case.limit)}.")
     return PageTable(
         name=f"forecast-table-{place}",
         caption=f"Motor {first.motor}",

@@ -8,6 +8,7 @@ from strandwise.report.labels import (
     NO_VALUE,
     DisplayUnits,
     format_interval,
+    format_limit,
     format_number,
     format_probability,
     in_unit,
@@ -40,6 +41,10 @@ class Writer:
     def pressure(self, value: float) -> str:
         """Absolute pressure in Pa as text with its unit."""
         return self._with_unit(value, self.units.pressure)
+
+    def limit(self, value: float) -> str:
+        """A stated pressure in Pa, such as a case's limit, as text with its unit."""
+        return format_limit(value, self.units.pressure)
 
     def rate(self, value: float) -> str:
         """Burn rate in m/s as text with its unit."""
