@@ -260,8 +260,8 @@ def test_a_firing_that_is_left_out_is_marked(tmp_path: Path) -> None:
 
     root = parsed(page_of(bench(tmp_path / "bench", leave_out)))
     head, *rows = csv_rows(root, "firings-table")
-    parts = {row[0]: row[head.index("takes part")] for row in rows}
-    assert parts.pop("F-03") == "LEFT OUT: case burst"
+    parts = {row[0]: row[head.index("used")] for row in rows}
+    assert parts.pop("F-03") == "NO: case burst"
     assert set(parts.values()) == {"yes"}
 
 

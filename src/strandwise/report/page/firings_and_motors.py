@@ -100,7 +100,7 @@ def _firings_table(firings: Sequence[FiringReduction], write: Writer) -> PageTab
         write.head("c*", units.gas_velocity),
         write.head("rate", units.rate),
         write.head("± rate", units.rate),
-        Head("takes part", "text"),
+        Head("used", "text"),
     ]
     rows = []
     for one in firings:
@@ -142,7 +142,7 @@ def _part(firing: FiringReduction) -> str:
     if point is not None and point.used:
         return "yes"
     why = firing.why_no_point if point is None else point.why_not
-    return f"LEFT OUT: {why}" if why else "LEFT OUT"
+    return f"NO: {why}" if why else "NO"
 
 
 def hindcast_section(content: PageContent, write: Writer) -> Section:
