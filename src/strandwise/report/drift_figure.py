@@ -150,7 +150,9 @@ def _draw_steps(ax: Axes, chart: DriftChart) -> None:
             va="center",
             fontsize=8.0,
         )
-    ax.set(title="Moving range: size of the difference from the batch before", ylabel="Difference (%)")
+    ax.set(
+        title="Moving range: size of the difference from the batch before", ylabel="Difference (%)"
+    )
     limit = 0.0 if chart.moving_range_limit is None else _PER_CENT * chart.moving_range_limit
     ax.set_ylim(0.0, 1.15 * max([limit, *(size for _, size in steps)]) or 1.0)
     ax.yaxis.set_major_formatter(lambda value, _: plain_number(value))
