@@ -135,12 +135,7 @@ def _law(
     slopes = list(_slopes(x, y, own))
     if rows.sum() < _FEWEST_TESTS or not slopes:
         return None
-    medians = []
-    for slope in slopes:
-        middle = [y[at] - slope * x[at] for at in own]
-        apart = np.concatenate([level - np.median(level) for level in middle])
-        medians.append(float(np.median(np.abs(apart))))
-    slope = slopes[int(np.argmin(medians))]
+    slope = slopes[int(np.argmin(_median_distances(x, y, own, slopes)))]
     residual = np.full(y.size, np.nan)
     levels: dict[str, float] = {}
     kept = rows.copy()
@@ -163,6 +158,25 @@ def _law(
             break
         kept = now
     return residual, (slope, levels)
+
+
+def _median_distances(
+    x: FloatArray, y: FloatArray, own: list[NDArray[np.intp]], slopes: list[float]
+) -> list[float]:
+    """Median distance of all tests from lines of each slope, at the median level of each batch."""
+    counts = np.array([at.size for at in own])
+    inside = np.arange(counts.max()) < counts[:, None]
+    # Behind a batch's last test nothing sorts before it.
+    padded_x, padded_y = np.zeros(inside.shape), np.full(inside.shape, np.inf)
+    padded_x[inside], padded_y[inside] = x[np.concatenate(own)], y[np.concatenate(own)]
+    batch = np.arange(len(own))
+    found = []
+    for slope in slopes:
+        level = padded_y - slope * padded_x
+        rising = np.sort(level, axis=1)
+        middle = (rising[batch, (counts - 1) // 2] + rising[batch, counts // 2]) / 2.0
+        found.append(float(np.median(np.abs(level - middle[:, None])[inside])))
+    return found
 
 
 def _slopes(x: FloatArray, y: FloatArray, own: list[NDArray[np.intp]]) -> Iterator[float]:
