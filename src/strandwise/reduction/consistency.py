@@ -32,7 +32,6 @@ if TYPE_CHECKING:
 
 __all__ = [
     "c_star_cautions",
-    "c_star_from_thrust",
     "coefficient_cautions",
     "ideal_coefficient",
     "impulse_cautions",
@@ -99,37 +98,6 @@ _MASS_SLIPS = (
     _Slip(2.2046226, "a mass in pounds recorded as kilograms"),
     _Slip(1e3, "a mass in grams recorded as kilograms"),
 )
-
-
-def c_star_from_thrust(
-    time: Floats,
-    thrust: Floats,
-    mass: float,
-    *,
-    coefficient: float,
-    start: float,
-    end: float,
-) -> float:
-    """Return c* from thrust and mass alone, (∫ F dt / m) / C_F (NASA SP-8039 pp. 14 and 95).
-
-    Parameters
-    ----------
-    time, thrust
-        Rising s, N; shape (N,).
-    mass
-        Of the propellant, kg.
-    coefficient
-        Delivered thrust coefficient, mean over the impulse, 1.
-    start, end
-        Of the action time, s.
-
-    Returns
-    -------
-    float
-        m/s. Neither pressure nor throat enters but through the coefficient.
-    """
-    inside = (time >= start) & (time <= end)
-    return float(np.trapezoid(thrust[inside], time[inside])) / (mass * coefficient)
 
 
 def ideal_coefficient(case: Case, pressure: float) -> float | None:
