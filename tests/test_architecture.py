@@ -50,7 +50,7 @@ def test_every_room_is_on_a_floor() -> None:
     contracts = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
     layers = contracts["tool"]["importlinter"]["contracts"][0]["layers"]
     placed = {name.strip().removeprefix("strandwise.") for row in layers for name in row.split("|")}
-    assert {*ROOMS, "errors", "findings"} == placed
+    assert {*ROOMS, "errors", "findings", "distributions"} == placed
 
 
 @pytest.mark.parametrize("name", [name for name in MODULES if not name.endswith("__main__")])

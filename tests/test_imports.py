@@ -87,6 +87,12 @@ def test_an_analysis_loads_no_more_than_it_uses(bench: Path, command: str) -> No
     assert loaded(bench, watched, command, "demo") == []
 
 
+def test_reducing_strands_calls_for_no_quantile(bench: Path, tmp_path: Path) -> None:
+    shutil.copytree(bench, tmp_path, dirs_exist_ok=True)
+    shutil.rmtree(tmp_path / "campaigns" / "demo" / "firings")
+    assert loaded(tmp_path, ("scipy",), "reduce", "demo") == []
+
+
 def test_a_picture_loads_matplotlib_and_still_no_pandas(bench: Path) -> None:
     watched = ("matplotlib", "matplotlib.pyplot", "pandas", "lmfit")
     assert loaded(bench, watched, "fit", "demo", "--figure", "laws.svg") == ["matplotlib"]

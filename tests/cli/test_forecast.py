@@ -349,6 +349,8 @@ def test_a_motor_whose_gas_nobody_states_takes_that_of_the_equilibrium(
     # 65/35 nitrate and sorbitol: about 900 m/s in theory (common practice, no source).
     velocity = float(told[0].partition(" m/s")[0].rpartition(" ")[2])
     assert 850.0 < velocity < 960.0
+    assert found["characteristic_velocity_from"] == "equilibrium"
+    assert found["characteristic_velocity_m_s"] == pytest.approx(velocity, abs=0.5)
 
 
 def test_sizes_are_for_the_hottest_that_is_stated(run: Runner, bench: Path) -> None:
@@ -400,6 +402,9 @@ def test_maximum_expected_pressure_is_the_product_that_is_shown(run: Runner) -> 
     )
     assert stack["value_MPa"] > found["peak_pressure_MPa"]["p99"]
     assert stack["case_limit_over_it"] == pytest.approx(6.0 / stack["value_MPa"])
+    # 890 m/s stand in the motor's file.
+    assert found["characteristic_velocity_m_s"] == pytest.approx(890.0)
+    assert found["characteristic_velocity_from"] == "stated"
     assert stack["share_of_draws_above"] < 0.01
     text = run("forecast", "demo", "full-size").out
     assert "Maximum expected operating pressure (MEOP), absolute" in text

@@ -73,6 +73,15 @@ def test_the_three_ways_stand_side_by_side(run: Any) -> None:
     assert "Nothing was written" in text
 
 
+@pytest.mark.usefixtures("bench")
+def test_a_dose_may_be_given_again(run: Any) -> None:
+    said = [
+        [item["dose_percent"] for item in derive(run, *doses, "--json").json["formulations"]]
+        for doses in (("--dose", "5%", "--dose", "10%,5%"), ("--dose", "5%,10%"))
+    ]
+    assert said[0] == said[1] == pytest.approx([5, 5, 5, 10, 10, 10])
+
+
 @pytest.mark.parametrize("line_end", ["\n", "\r\n"])
 def test_written_formulations_keep_the_file(run: Any, bench: Path, line_end: str) -> None:
     path = bench / FORMULATIONS
@@ -130,7 +139,7 @@ def test_a_retarder_that_the_melt_destroys_is_told_before_it_is_mixed(run: Any) 
     common = ("mix", "derive", "demo", "--put", "sodium-bicarbonate", "--dose", "5 %", "--json")
     common += ("--way", "of-all")
     # As the batches of its parent were made, at up to 118 degC.
-    for options, shown in (((), "118 degC"), (("--process-temperature", "130 degC"), "130 degC")):
+    for options, shown in (((), "118 °C"), (("--process-temperature", "130 degC"), "130 °C")):
         (item,) = run(*common, *options).json["formulations"]
         (told,) = [c for c in item["cautions"] if c["code"] == "decomposes-in-process"]
         assert shown in told["message"]
@@ -188,7 +197,7 @@ def test_melted_bicarbonate_is_cautioned_and_pressed_is_not(run: Any) -> None:
     log(run, "--batch", "K-2", "--formulation", "pressed-5-of-all", "--process", "pressed dry",
         "--particle-size", "ground, below 150 µm")  # fmt: skip
     told = codes(run, "melted-5-of-all")["decomposes-in-process"]
-    for words in ("50 degC", "130 degC", "from memory", "press it dry, or choose another"):
+    for words in ("50 °C", "130 °C", "from memory", "press it dry, or choose another"):
         assert words in told
     assert "decomposes-in-process" not in codes(run, "pressed-5-of-all")
 
@@ -320,6 +329,11 @@ def test_sheet_as_a_page(run: Any, bench: Path) -> None:
         "not a licence",
     ):
         assert words in page
+    assert "<p>Batch:</p>" in page  # nobody named it: it is written by hand
+    assert "--batch NAME" in page
+    run(*SHEET, "--batch", "K & 7", "--output", "named.html")
+    named = (bench / "named.html").read_text(encoding="utf-8")
+    assert "<p>Batch: K &amp; 7</p>" in named
     run(*SHEET, "--output", "sheet.txt")
     assert "[ ]" in (bench / "sheet.txt").read_text(encoding="utf-8")
 

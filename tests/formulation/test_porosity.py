@@ -6,7 +6,13 @@ import random
 import pytest
 
 from strandwise.errors import DataError
-from strandwise.formulation import Ingredient, Recipe, porosity_of, sample_density
+from strandwise.formulation import (
+    Ingredient,
+    Recipe,
+    porosity_of,
+    sample_density,
+    void_free_density_sd,
+)
 
 MIX = Recipe(
     formulation="base",
@@ -46,6 +52,16 @@ def test_uncertainty_against_draws(shipped: dict[str, Ingredient]) -> None:
     assert unstated is not None
     assert unstated.density_sd is None
     assert unstated.sd < found.sd
+
+
+def test_uncertainty_without_voids_by_hand(shipped: dict[str, Ingredient]) -> None:
+    # Volumes 0.65/2.11 and 0.35/1.489, each known to 0.5 %: JCGM 100:2008, equation (12).
+    volumes = (0.65 / 2.11, 0.35 / 1.489)
+    solid = 1000 / sum(volumes)
+    by_hand = 0.005 * solid * math.hypot(*volumes) / sum(volumes)
+    assert void_free_density_sd(MIX, shipped) == pytest.approx(by_hand)
+    unknown = {key: value for key, value in shipped.items() if key != "sorbitol"}
+    assert void_free_density_sd(MIX, unknown) is None
 
 
 @pytest.mark.parametrize(

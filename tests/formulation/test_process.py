@@ -45,7 +45,7 @@ def test_process_that_an_ingredient_does_not_bear(
     cautions = process_cautions(recipe(key), shipped, [293.15, celsius + ZERO_CELSIUS])
     assert [caution.code for caution in cautions] == [code]
     assert key in cautions[0].message
-    assert f"{celsius} degC" in cautions[0].message
+    assert f"{celsius} °C" in cautions[0].message
     assert "from memory" in cautions[0].message or "CRC Handbook" in cautions[0].message
 
 
@@ -113,7 +113,7 @@ def test_gas_giving_retarder_in_a_melt(shipped: dict[str, Ingredient]) -> None:
     mix = recipe("potassium-nitrate", "sorbitol", "sodium-bicarbonate")
     (caution,) = process_cautions(mix, shipped, [130 + ZERO_CELSIUS])
     assert caution.code == "decomposes-in-process"
-    for part in ("50 degC", "130 degC", "from memory", "0.39 litres", "CO2, H2O", "press it dry"):
+    for part in ("50 °C", "130 °C", "from memory", "394 cm³ of gas", "CO2, H2O", "press it dry"):
         assert part in caution.message
 
 
@@ -158,7 +158,7 @@ def test_heated_without_a_temperature_on_record(shipped: dict[str, Ingredient]) 
     heated = BatchProcess(batch="B-01", process="melt-cast")
     (caution,) = handling_cautions(mix, shipped, [heated])
     assert caution.code == "process-temperature-unrecorded"
-    assert "a melt is at least at 181 degC" in caution.message
+    assert "a melt is at least at 181 °C" in caution.message
     assert "press it dry" in caution.message
     assert (
         codes(mix, shipped, BatchProcess(batch="B-02", process="melted", temperature=403.0)) == []
@@ -187,7 +187,7 @@ def test_before_anybody_said_how_hot(shipped: dict[str, Ingredient]) -> None:
     # Bicarbonate from 50 degC, gypsum's water from 100 degC (from memory); chalk bears any melt.
     told = heat_cautions(recipe("sorbitol", "sodium-bicarbonate"), shipped, None)
     assert [caution.code for caution in told] == ["heat-sensitive"]
-    assert "sodium-bicarbonate begins to decompose at 50 degC (from memory" in told[0].message
+    assert "sodium-bicarbonate begins to decompose at 50 °C (from memory" in told[0].message
     assert told[0].message.endswith("press it dry, or choose another ingredient")
     both = ("calcium-sulfate-dihydrate", "sodium-bicarbonate")
     assert codes_when_heated_to(shipped, None, *both) == ["heat-sensitive"] * 2

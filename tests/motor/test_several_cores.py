@@ -178,14 +178,14 @@ def test_an_offset_core_that_its_ends_outrun_has_no_slivers():
 @pytest.mark.parametrize(
     ("build", "message"),
     [
-        (lambda: MultiCore(0.06, 0.02, 6, 0.034, 0.1), "-3 mm of propellant part one core from"),
+        (lambda: MultiCore(0.06, 0.02, 6, 0.034, 0.1), "−3 mm of propellant part one core from"),
         (
             lambda: MultiCore(0.06, 0.02, 3, 0.045, 0.1),
-            "-2.5 mm .* part the cores from the outside",
+            "−2.5 mm .* part the cores from the outside",
         ),
         (
             lambda: MultiCore(0.06, 0.01, 3, 0.03, 0.1, central_core_diameter=0.03),
-            "-5 mm of propellant part the cores from the central one",
+            "−5 mm of propellant part the cores from the central one",
         ),
         (lambda: MultiCore(0.06, 0.01, 1, 0.03, 0.1), "with 1 on its circle"),
         (
@@ -197,7 +197,7 @@ def test_an_offset_core_that_its_ends_outrun_has_no_slivers():
             lambda: offset_core_area_table(0.04, 0.012, 0.02, 0.1),
             "offset of 20 mm .* wall of 14 mm",
         ),
-        (lambda: offset_core_area_table(0.04, 0.012, -1e-3, 0.1), "offset of -1 mm"),
+        (lambda: offset_core_area_table(0.04, 0.012, -1e-3, 0.1), "offset of −1 mm"),
         (lambda: offset_core_area_table(0.04, 0.012, 1e-3, 0.1, rows=3), "table of 3 rows"),
         (
             lambda: offset_core_area_table(

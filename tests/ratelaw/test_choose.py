@@ -7,6 +7,7 @@ import pytest
 import statsmodels.api as sm
 
 from strandwise.ratelaw import LAWS, RateFit, RateSeries
+from strandwise.ratelaw.assemble import Solution
 from strandwise.ratelaw.choose import _reason, _Tried, aicc_of, solve_law
 from strandwise.ratelaw.nonlinear import fit_batches_nonlinear
 
@@ -46,6 +47,22 @@ def test_aicc_is_that_of_least_squares() -> None:
     assert reason == ""
     assert aicc_of(solution, 2) == pytest.approx(expected, rel=1e-9)
     assert aicc_of(solution, 7) == math.inf
+
+
+def test_aicc_has_the_variance_of_full_maximum_likelihood() -> None:
+    # Means of five tests of each of six batches, "Dyestuff" (Davies 1967; Box & Tiao 1973): the
+    # variance between batches is 1388.3333 by maximum likelihood (1764.05 by restricted), within
+    # them 2451.25, a fifth of which is in a mean of five.
+    means = np.array([1505.0, 1528.0, 1564.0, 1498.0, 1600.0, 1470.0])
+    flat = np.zeros(6)
+    solution = Solution(
+        ln_r0=float(means.mean()), n=0.0, covariance=np.zeros((1, 1)), scatter=0.0,
+        mean_square=math.nan, converged=True, weights=np.ones(6), residuals=means - means.mean(),
+        leverages=flat, adjusted=flat,
+    )  # fmt: skip
+    deviance = aicc_of(solution, 1) - 2.0 * 2.0 * 6 / (6 - 2 - 1)
+    variance = math.exp(deviance / 6 - 1.0 - math.log(2.0 * math.pi))
+    assert variance - 2451.25 / 5 == pytest.approx(1388.3333, abs=5e-4)
 
 
 def test_a_plateau_is_chosen_with_its_margin() -> None:

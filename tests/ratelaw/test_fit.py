@@ -328,6 +328,8 @@ def test_series_is_checked_and_frozen() -> None:
         series([0.0, 2.0], [5.0, 6.0])
     with pytest.raises(DataError, match="rate_sd of test T2"):
         series([1.0, 2.0], [5.0, 6.0], rate_sd=[0.1, -0.1])
+    with pytest.raises(DataError, match=r"correlation of test T1 is 1\.5"):
+        dataclasses.replace(data, correlation=np.array([1.5, 0.0]))
     with pytest.raises(DataError, match="has shape"):
         series([1.0, 2.0], [5.0])
     with pytest.raises(DataError, match="kinds"):

@@ -13,6 +13,7 @@ from scipy.optimize import minimize_scalar
 
 from strandwise.errors import DataError
 from strandwise.ratelaw import LineFits, fit_lines
+from strandwise.ratelaw.columns import Readings, fit_columns
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -22,6 +23,19 @@ PEARSON_X = np.array([0.0, 0.9, 1.8, 2.6, 3.3, 4.4, 5.2, 6.1, 6.5, 7.4])
 PEARSON_Y = np.array([5.9, 5.4, 4.4, 4.6, 3.5, 3.7, 2.8, 2.8, 2.4, 1.5])
 YORK_SD_X = np.array([1000, 1000, 500, 800, 200, 80, 60, 20, 1.8, 1.0]) ** -0.5
 YORK_SD_Y = np.array([1, 1.8, 4, 8, 20, 20, 70, 70, 100, 500.0]) ** -0.5
+
+# x, y, variance of x, variance of y, covariance.
+CORRELATED_TEXT = """
+23.371 5.992 .106 .323 .170    24.462 8.899 1.692 10.195 3.887  22.414 5.361 .124 .460 .207
+27.628 10.271 1.088 1.460 1.255  23.802 7.114 .107 .496 .191    23.092 7.975 .281 1.651 .582
+23.263 7.486 .316 1.695 .661   20.843 4.169 .389 .335 .357      24.421 5.645 .381 .716 .507
+23.716 9.220 .733 3.656 1.401  22.032 5.358 .094 .268 .106      21.448 3.166 .167 .170 .001
+21.631 4.002 .127 .106 .082    19.947 2.073 .015 .015 .001      20.652 3.338 .040 .104 .021
+20.588 2.028 .007 .011 .002    20.745 1.978 .010 .010 -.001     21.658 2.526 .009 .058 -.003
+19.539 2.043 .044 .070 -.039   21.638 3.361 1.909 3.961 -2.557  19.863 2.452 .014 .019 -.010
+18.398 2.199 .042 .051 -.037   20.729 1.725 .013 .026 .003      20.511 1.906 .003 .010 .001
+22.140 3.372 .047 .108 .062    20.510 2.130 .004 .020 .002      20.141 1.897 .006 .011 -.005
+"""
 
 # NIST Statistical Reference Datasets, "Norris" (linear regression, certified).
 NORRIS_X_TEXT = """
@@ -49,6 +63,7 @@ def one_line(
     sd_y: FloatArray | float = 0.0,
     *,
     scatter: bool = True,
+    covariance: FloatArray | None = None,
 ) -> LineFits:
     return fit_lines(
         x[None],
@@ -57,6 +72,7 @@ def one_line(
         np.broadcast_to(sd_y, x.shape)[None],
         np.ones((1, x.size), dtype=bool),
         scatter=scatter,
+        covariance=None if covariance is None else covariance[None],
     )
 
 
@@ -77,6 +93,62 @@ def test_york_standard_errors_are_those_of_2004_times_the_residual_scatter() -> 
     assert scaled == pytest.approx([0.3592465226, 0.0706202695], rel=1e-8)
     unscaled = scaled / math.sqrt(fit.mean_square.item())
     assert unscaled == pytest.approx([0.2949707355, 0.0579850090], rel=1e-8)
+
+
+def test_first_order_propagation_of_the_readings_through_yorks_line() -> None:
+    # Kalantar, Meas. Sci. Technol. 3 (1992) 1113: each reading moved by itself, the line fitted
+    # anew, the moves of the line times the readings' errors added in squares.
+    step, variance = 1e-5, np.zeros(2)
+    for k in range(PEARSON_X.size):
+        for along_x, sd in ((True, YORK_SD_X[k]), (False, YORK_SD_Y[k])):
+            move = np.zeros(PEARSON_X.size)
+            move[k] = step
+            ends = [
+                one_line(
+                    PEARSON_X + sign * move * along_x,
+                    PEARSON_Y + sign * move * (not along_x),
+                    YORK_SD_X,
+                    YORK_SD_Y,
+                    scatter=False,
+                )
+                for sign in (1.0, -1.0)
+            ]
+            high, low = (np.array([end.intercept.item(), end.slope.item()]) for end in ends)
+            variance += ((high - low) / (2.0 * step) * sd) ** 2
+    assert np.sqrt(variance) == pytest.approx([0.29193, 0.057617], abs=6e-6)
+
+
+def test_a_line_with_correlated_errors() -> None:
+    # J. W. Amen, thesis (2012), table 3.1, as reprinted with its answers in the tests of a general
+    # fitting library: 27 points with the variances of x and y and their covariance.
+    x, y, var_x, var_y, cov = np.array(CORRELATED_TEXT.split(), dtype=float).reshape(-1, 5).T
+    fit = one_line(x, y, np.sqrt(var_x), np.sqrt(var_y), scatter=False, covariance=cov)
+    assert fit.intercept.item() == pytest.approx(-21.9553309045508, rel=1e-9)
+    assert fit.slope.item() == pytest.approx(1.1762288806682, rel=1e-9)
+    assert math.sqrt(fit.intercept_variance.item()) == pytest.approx(1.2846101711080, rel=1e-9)
+    assert math.sqrt(fit.slope_variance.item()) == pytest.approx(0.0578260394408, rel=1e-8)
+    assert math.sqrt(fit.mean_square.item()) == pytest.approx(3.4885539308643, rel=1e-9)
+    # Left out, the covariances move the line: it is they that are looked at here.
+    apart = one_line(x, y, np.sqrt(var_x), np.sqrt(var_y), scatter=False)
+    assert abs(apart.slope.item() - fit.slope.item()) > 0.1
+
+
+def test_columns_with_correlated_errors_are_the_same_line() -> None:
+    x, y, var_x, var_y, cov = np.array(CORRELATED_TEXT.split(), dtype=float).reshape(-1, 5).T
+    sd_x, sd_y = np.sqrt(var_x), np.sqrt(var_y)
+    fit = fit_columns(
+        Readings(x, y, sd_x, sd_y, cov, np.empty((x.size, 0))),
+        lambda x: np.column_stack([np.ones_like(x), x]),
+        lambda x: np.column_stack([np.zeros_like(x), np.ones_like(x)]),
+        scatter=False,
+    )
+    assert fit.coefficients == pytest.approx([-21.9553309045508, 1.1762288806682], rel=1e-7)
+
+
+def test_a_covariance_beyond_its_errors_is_refused() -> None:
+    sd = np.full(PEARSON_X.size, 0.1)
+    with pytest.raises(DataError, match="larger than the product of their standard errors"):
+        one_line(PEARSON_X, PEARSON_Y, sd, sd, covariance=np.full(PEARSON_X.size, 0.02))
 
 
 def test_effective_variance_held_fixed_is_not_yorks_line() -> None:

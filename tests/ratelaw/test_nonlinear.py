@@ -12,7 +12,9 @@ from strandwise.ratelaw import LAWS, RateSeries, fit_batches
 from strandwise.ratelaw.nonlinear import fit_batches_nonlinear, fit_nonlinear
 
 
-def series(pressure: np.ndarray, rate: np.ndarray, sd_p: float, sd_r: np.ndarray) -> RateSeries:
+def series(
+    pressure: np.ndarray, rate: np.ndarray, sd_p: float, sd_r: np.ndarray, correlation: float = 0.0
+) -> RateSeries:
     k = pressure.size
     return RateSeries(
         label="B-1",
@@ -23,6 +25,7 @@ def series(pressure: np.ndarray, rate: np.ndarray, sd_p: float, sd_r: np.ndarray
         pressure_sd=sd_p * pressure,
         rate_sd=sd_r * rate,
         kinds=("strand",) * k,
+        correlation=np.full(k, correlation),
     )
 
 
@@ -63,15 +66,20 @@ def test_york_line_by_the_nonlinear_way() -> None:
     assert np.sqrt(np.diag(fit.covariance)) == pytest.approx([0.3592465226, 0.0706202695], rel=1e-6)
 
 
-@given(st.integers(0, 10**6), st.integers(3, 10), st.sampled_from([0.0, 0.01, 0.03]))
+@given(
+    st.integers(0, 10**6),
+    st.integers(3, 10),
+    st.sampled_from([0.0, 0.01, 0.03]),
+    st.sampled_from([0.0, 0.8, -0.5]),
+)
 @settings(max_examples=15, deadline=None)
 def test_the_power_law_agrees_with_the_pass_over_all_batches(
-    seed: int, k: int, stated: float
+    seed: int, k: int, stated: float, correlation: float
 ) -> None:
     rng = np.random.default_rng(seed)
     pressure = np.geomspace(1.2e6, 7e6, k) * np.exp(0.05 * rng.normal(size=k))
     rate = 8e-3 * (pressure / 3e6) ** 0.4 * np.exp(0.03 * rng.normal(size=k))
-    data = series(pressure, rate, stated, stated * rng.uniform(0.5, 2.0, k))
+    data = series(pressure, rate, stated, stated * rng.uniform(0.5, 2.0, k), correlation)
     (line,) = fit_batches([data])
     (curve,) = fit_batches_nonlinear([data], law="power")
     assert curve.n == pytest.approx(line.n, rel=1e-6)

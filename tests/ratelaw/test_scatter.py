@@ -22,7 +22,7 @@ def test_many_lines_at_once_are_each_the_general_formula(seed: int, k: int, know
     unit /= np.sqrt((weights * unit * unit).sum(axis=0) / total)
     tau2 = rng.uniform(0.0, 0.5, 4)
     residuals, stated = rng.normal(size=(k, 4)), rng.uniform(0.1, 1.0, (k, 4))
-    together = line_reml_step(weights, residuals, 3.0 * unit, tau2)
+    together = line_reml_step(weights, residuals, 3.0 * unit, total, 9.0 * total, tau2)
     parts = line_covariance(weights, residuals, unit, stated, np.full(4, not known))
     for i in range(4):
         design = np.column_stack([np.ones(k), unit[:, i]])
@@ -35,28 +35,31 @@ def test_many_lines_at_once_are_each_the_general_formula(seed: int, k: int, know
         assert matrix == pytest.approx(np.array(found), rel=1e-8, abs=1e-12)
 
 
-@given(st.integers(0, 10**6), st.integers(4, 14), st.floats(0.0, 0.06))
+@given(st.integers(0, 10**6), st.integers(4, 14), st.floats(0.0, 0.06), st.floats(-0.9, 0.9))
 @settings(max_examples=25, deadline=None)
 def test_a_general_optimiser_gives_the_same_line_and_scatter(
-    seed: int, k: int, scatter: float
+    seed: int, k: int, scatter: float, correlation: float
 ) -> None:
     # Own computation: the restricted likelihood and York's sum of squares by scipy.optimize.
     rng = np.random.default_rng(seed)
     x = np.linspace(-0.9, 0.8, k) + 0.05 * rng.normal(size=k)
     sd_x, sd_y = rng.uniform(0.0, 0.03, k), rng.uniform(0.005, 0.03, k)
     y = -4.8 + 0.35 * x + np.hypot(sd_y, scatter) * rng.normal(size=k)
-    fit = fit_power_laws(x[None], y[None], sd_x[None], sd_y[None], np.ones((1, k), dtype=bool))
+    cov = correlation * sd_x * sd_y
+    fit = fit_power_laws(
+        x[None], y[None], sd_x[None], sd_y[None], np.ones((1, k), dtype=bool), covariance=cov[None]
+    )
     tau, slope, intercept = fit.scatter[0], fit.slope[0], fit.intercept[0]
 
     def chi(line: np.ndarray) -> float:
-        variance = sd_y**2 + tau**2 + (line[1] * sd_x) ** 2
+        variance = sd_y**2 + tau**2 + (line[1] * sd_x) ** 2 - 2.0 * line[1] * cov
         return float(np.sum((y - line[0] - line[1] * x) ** 2 / variance))
 
     best = minimize(chi, (-4.7, 0.3), method="Nelder-Mead", options={"xatol": 1e-9, "fatol": 1e-12})
     assert (intercept, slope) == pytest.approx(tuple(best.x), abs=1e-6)
 
     design = np.column_stack([np.ones(k), fit.adjusted[0]])
-    known = sd_y**2 + (slope * sd_x) ** 2
+    known = sd_y**2 + (slope * sd_x) ** 2 - 2.0 * slope * cov
     residuals = y - intercept - slope * x
 
     def score(tau2: float) -> float:

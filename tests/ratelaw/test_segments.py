@@ -69,7 +69,7 @@ def codes(fit: RateFit) -> set[str]:
 
 def readings(x: FloatArray, y: FloatArray, sd_x: float = 0.0, sd_y: float = 0.0) -> Readings:
     k = x.size
-    return Readings(x, y, np.full(k, sd_x), np.full(k, sd_y), np.empty((k, 0)))
+    return Readings(x, y, np.full(k, sd_x), np.full(k, sd_y), np.zeros(k), np.empty((k, 0)))
 
 
 # --- known laws -----------------------------------------------------------------------------------

@@ -271,9 +271,12 @@ def test_campaigns_that_some_file_systems_take_for_one(bench: Bench, other: str)
 
 def test_campaigns_that_came_from_a_machine_that_tells_capitals_apart(bench: Bench) -> None:
     for name in ("chalk", "Chalk"):
-        (bench.path / "campaigns" / name).mkdir()
+        (bench.path / "campaigns" / name).mkdir(exist_ok=True)
         (bench.path / "campaigns" / name / "campaign.toml").write_text("")
-    assert [bench.campaign(name).name for name in ("chalk", "Chalk")] == ["chalk", "Chalk"]
+    # A disk that does not tell them apart has the first alone.
+    names = sorted(entry.name for entry in (bench.path / "campaigns").iterdir())
+    assert "chalk" in names
+    assert [bench.campaign(name).name for name in names] == names
 
 
 def test_names_for_people_are_relative(bench: Bench) -> None:

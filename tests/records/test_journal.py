@@ -466,3 +466,64 @@ def test_the_journal_keeps_records_alone(small: Any) -> None:
     with campaign_lock(small.folder), pytest.raises(RequestError, match="is no record"):
         journal.change("x", small.folder.path / "notes.txt", b"x")
     assert shared_journal(Bench(small.path)).entries() == ()
+
+
+def test_a_rename_that_loses_the_file_and_fails_loses_no_record(
+    small: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # As some drivers of exFAT rename over a file: it is removed first.
+    log(small, "S-8")
+    before = small.snapshot()
+    real = Path.replace
+
+    def lose(path: Path, target: Path) -> Path:
+        if target.name == "strands.csv" and not calls:
+            calls.append(target)
+            target.unlink()
+            raise OSError(errno.EIO, "Input/output error")
+        return real(path, target)
+
+    calls: list[Path] = []
+    monkeypatch.setattr(Path, "replace", lose)
+    with pytest.raises(RequestError, match="Input/output error"):
+        log(small)
+    assert calls
+    assert small.snapshot() == before
+
+
+@pytest.mark.parametrize("name", ["strands.csv", "batches.csv"])
+def test_a_record_lost_while_it_was_replaced_is_told_and_kept(small: Any, name: str) -> None:
+    log(small, "S-8")
+    if name == "batches.csv":
+        log_batch(small.folder, {"batch": "B-9", "formulation": "base"}, confirmed=False)
+    whole = small.text(name)
+    # What a disk holds that went away after the first half of the rename.
+    temporary = small.file(f".{name}.a1b2c3d4.part")
+    small.file(name).rename(temporary)
+    (problem,) = small.read().problems
+    assert (problem.code, problem.source.path) == ("file-missing", f"campaigns/small/{name}")
+    assert f"`{temporary.name}`" in problem.hint
+    before = small.snapshot()
+    for again in (
+        lambda: log(small),
+        lambda: log_batch(small.folder, {"batch": "B-8", "formulation": "base"}, confirmed=False),
+        lambda: undo(small),
+    ):
+        with pytest.raises((RequestError, RecordsError), match=r"is gone|edited since"):
+            again()
+    assert small.snapshot() == before
+    temporary.rename(small.file(name))
+    log(small)
+    assert small.text(name).startswith(whole)
+    assert small.read().problems == ()
+
+
+def test_a_record_that_a_person_deleted_is_no_lost_one(small: Any) -> None:
+    log(small, "S-8")
+    small.file("strands.csv").unlink()
+    # Half of a new file, as a writer leaves it that was killed.
+    small.write(".strands.csv.a1b2c3d4.part", "test,ba")
+    assert small.read().problems == ()
+    log(small)
+    assert [s.test for s in small.read().sound().strands] == ["S-9"]
+    assert not small.file(".strands.csv.a1b2c3d4.part").exists()

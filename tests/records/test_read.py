@@ -248,6 +248,23 @@ def test_a_file_that_may_not_be_read(small: Any, monkeypatch: pytest.MonkeyPatch
     assert "Permission denied" in problem.message
 
 
+def test_a_file_that_cannot_be_looked_at_is_not_taken_for_none(
+    small: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # As in a folder that may not be searched, which `Path.exists` of Python 3.14 does not tell.
+    real = Path.stat
+
+    def refuse(path: Path, **how: Any) -> os.stat_result:
+        if path.name in ("strands.csv", "F-1.csv"):
+            raise PermissionError(13, "Permission denied")
+        return real(path, **how)
+
+    monkeypatch.setattr(Path, "stat", refuse)
+    trace, strands = small.read().problems
+    assert (strands.code, trace.source.field) == ("unreadable", "trace.file")
+    assert all("Permission denied" in problem.message for problem in (trace, strands))
+
+
 def test_firings_as_a_file(small: Any) -> None:
     small.file(X).unlink()
     small.file("firings").rmdir()

@@ -88,6 +88,18 @@ def test_parts_add_as_squares_and_the_largest_comes_first(gauge_chain):
         assert row.law_effect == pytest.approx(row.rate_effect - n * row.pressure_effect)
 
 
+def test_rate_and_pressure_of_one_firing_err_together(gauge_chain):
+    """What a fit makes of the two errors and their correlation is the budget's own of the law."""
+    budget = budget_of(gauge_chain, gauge_chain.run({}))
+    rate, pressure, n = budget.rate_sd, budget.pressure_sd, budget.exponent
+    instants = rows_of(budget)["burn-time"]
+    # A later web burnout makes the rate lower and, as the bore grows, the mean pressure higher.
+    assert instants.rate_effect < 0.0 < instants.pressure_effect
+    assert -1.0 < budget.correlation < 0.0
+    variance = rate**2 + (n * pressure) ** 2 - 2.0 * n * budget.correlation * rate * pressure
+    assert math.sqrt(variance) == pytest.approx(budget.law_sd, rel=1e-9)
+
+
 def test_a_better_reading_leaves_what_the_advice_says(gauge_chain):
     budget = budget_of(gauge_chain, gauge_chain.run({}))
     first = budget.rows[0].reading.key

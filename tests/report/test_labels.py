@@ -22,6 +22,7 @@ from strandwise.report import (
     plain_number,
     unit_text,
 )
+from strandwise.report.labels import format_change, format_change_interval
 
 # Exact conversion factors: NIST SP 811 (2008), appendix B.8: 1 in = 25.4 mm, 1 psi = 6894.757 Pa,
 # 1 lbf = 4.448222 N, t/°F = 9/5·(T/K) − 459.67.
@@ -180,3 +181,41 @@ def test_labels_bring_neither_matplotlib_nor_rich() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
+
+
+@pytest.mark.parametrize(
+    ("value", "interval", "text"),
+    [
+        # Two significant digits of the half-width (JCGM 100:2008, 7.2.6), two decimals at most.
+        (-9.1, (-13.2, -5.0), "−9.1"),
+        (-0.0000833, None, "0.0"),
+        (-0.0000833, (-0.0001, -0.00007), "0.00"),
+        (0.1234, (0.1, 0.15), "+0.12"),
+        (-99.97, (-99.999, 300.0), "−99.97"),
+        (-100.0, (-100.0, 300.0), "−100"),
+        (-46.0, (-99.0, 5e4), "−50"),
+        (41.26, None, "+41.3"),
+        (None, None, "—"),
+        (math.nan, None, "—"),
+    ],
+)
+def test_a_change_has_the_digits_of_its_interval_and_no_more(
+    value: float | None, interval: tuple[float, float] | None, text: str
+) -> None:
+    assert format_change(value, interval) == text
+
+
+@given(st.floats(-100.0, 1e6, exclude_min=True), st.floats(0.0, 1e6), st.floats(0.0, 1e6))
+def test_no_change_short_of_the_whole_is_rounded_to_it(
+    value: float, below: float, above: float
+) -> None:
+    ends = (max(value - below, -100.0 + 1e-8), value + above)
+    low = format_change_interval(ends).strip("(").partition(" … ")[0]
+    for text in (format_change(value, ends), low):
+        shown = float(text.replace("−", "-"))
+        assert shown > -100.0 or value < -100.0 + 1e-8
+
+
+def test_a_change_of_no_bound_has_no_interval() -> None:
+    assert format_change_interval((-5.0, math.inf)) == "—"
+    assert format_change_interval(None) == "—"

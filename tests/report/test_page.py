@@ -6,6 +6,7 @@ import base64
 import csv
 import hashlib
 import io
+import math
 import os
 import re
 import shutil
@@ -28,7 +29,7 @@ from strandwise.report.labels import display_units
 from strandwise.report.page.decision import decision_lines
 from strandwise.report.page.pictures import law_pictures
 from strandwise.report.page.render import render_page
-from strandwise.report.page.writing import Writer
+from strandwise.report.page.writing import Writer, change_cells, interval_cells
 from strandwise.workflow.analysis import fit_campaign, reduce_campaign
 from strandwise.workflow.motor_design import find_motor
 from strandwise.workflow.page import gather_page
@@ -205,6 +206,10 @@ def test_headings_carry_their_units(root: ET.Element) -> None:
     laws = next(table for table in root.iter("table") if table.get("id") == "laws-table")
     heads = [text_of(head) for head in next(laws.iter("tr"))]
     assert "a (mm/s at 1 MPa)" in heads
+    # In a narrow column the unit stays in two lines, and no number without its unit.
+    assert "a (mm/s at 1 MPa)".replace("s at 1 M", "s\xa0at 1\xa0M") in {
+        "".join(head.itertext()) for head in next(laws.iter("tr"))
+    }
     # No two columns of the file have one name, so that a spreadsheet can tell them apart.
     for table in root.iter("table"):
         names = csv_rows(root, table.attrib["id"])[0]
@@ -249,6 +254,29 @@ def test_the_maximum_expected_pressure_stands_against_the_limit(root: ET.Element
         place = "OVER the limit" if float(row[value]) > limit else "below it"
         assert re.search(rf"{row[0]} [\d.]+ MPa, {place} \(limit/MEOP ", decision)
     assert "MEOP: maximum expected operating pressure" in text_of(part(root, "forecast"))
+    # One rule for table, decision and terminal: to a hundredth.
+    table = next(one for one in root.iter("table") if one.get("id") == "forecast-table-1")
+    shown = [text_of(list(line)[ratio]) for line in table.iter("tr")][1:]
+    assert shown == [f"{float(row[ratio]):.2f}" for row in rows]
+    assert all(f"(limit/MEOP {one})" in decision for one in shown)
+
+
+@pytest.mark.parametrize(
+    ("ends", "shown"),
+    [
+        ((-math.inf, math.inf), ["—", "—"]),
+        (None, ["—", "—"]),
+        ((-99.999, 300.0), ["−99.999", "+300"]),
+        ((-100.0, 300.0), ["−100", "+300"]),
+        ((-0.0000833, 0.0001), ["0.00", "0.00"]),
+    ],
+)
+def test_the_ends_of_a_change_on_the_page(
+    ends: tuple[float, float] | None, shown: list[str]
+) -> None:
+    assert [cell.text for cell in change_cells(ends)] == shown
+    if ends is None or math.isinf(ends[0]):
+        assert [cell.text for cell in interval_cells(ends)] == shown
 
 
 def test_a_firing_that_is_left_out_is_marked(tmp_path: Path) -> None:

@@ -189,3 +189,11 @@ def test_a_failed_write_keeps_the_old_picture(
         save_figure(small_figure(), path)
     assert path.read_text() == "old"
     assert [found.name for found in tmp_path.iterdir()] == ["picture.svg"]
+
+
+def test_what_is_too_large_for_a_png_is_refused_and_fits_the_others() -> None:
+    with house_style():
+        figure = new_figure(2.0, 420.0)
+    with pytest.raises(RequestError, match=r"420 inches .*too much for \.png; choose \.svg"):
+        picture_bytes(figure, ".png")
+    assert picture_bytes(figure, ".svg").startswith(b"<?xml")

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from strandwise.cli import main
-from strandwise.cli.compare import _shift_interval
+from strandwise.report.labels import format_change_interval
 
 ROOT = Path(__file__).parents[2]
 
@@ -25,6 +25,36 @@ def test_a_margin_that_is_none_is_refused(
     said = capsys.readouterr()
     assert f"--within: `{margin}` is no margin" in said.err
     assert said.out == ""
+
+
+@pytest.mark.parametrize(
+    ("option", "change"), [("--slower", "100 %"), ("--slower", "-5 %"), ("--faster", "1000 %")]
+)
+def test_a_change_that_cannot_be_asked_for_is_refused(
+    option: str, change: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(ROOT)
+    assert main(["compare", "demo", f"{option}={change}"]) == 1
+    said = capsys.readouterr()
+    assert f"{option}: `{change}` is no change that could be asked for" in said.err
+    assert said.out == ""
+
+
+def test_whether_a_change_is_shown_stands_in_words_and_in_json(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(ROOT)
+    assert main(["compare", "demo", "--slower", "0 %", "--faster", "5 %", "--json"]) == 0
+    rows = json.loads(capsys.readouterr().out)["at_least"]
+    assert [(row["formulation"], row["direction"], row["change_percent"]) for row in rows] == [
+        ("carbonate-10", "slower", 0.0),
+        ("carbonate-20", "slower", 0.0),
+        ("carbonate-10", "faster", pytest.approx(5.0)),
+        ("carbonate-20", "faster", pytest.approx(5.0)),
+    ]
+    assert [row["verdict"] for row in rows] == ["shown", "shown", "not-shown", "not-shown"]
+    assert main(["compare", "demo", "--slower", "0 %"]) == 0
+    assert "carbonate-20 is shown to burn slower than base (at 95 %" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize("shift", ["0 %", "100 %", "-150 %"])
@@ -173,4 +203,4 @@ def test_drift_says_where_it_is_extrapolated(
 def test_no_rate_is_said_to_fall_by_all_of_itself(
     ends: tuple[float, float] | None, shown: str
 ) -> None:
-    assert _shift_interval(ends).startswith(shown)
+    assert format_change_interval(ends).startswith(shown)

@@ -2,10 +2,11 @@ from __future__ import annotations
 
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
 from strandwise.errors import DataError
-from strandwise.tracking import RateObservations
+from strandwise.tracking import RateObservations, layout
 
 GOOD: dict[str, object] = {
     "test": ["T1", "T2"],
@@ -32,6 +33,7 @@ def test_points_that_are_not_used_stay_out() -> None:
             test=test, batch="B1", formulation="base", kind=kind, used=used,
             pressure=2e6, pressure_sd=None, rate=5e-3, rate_sd=5e-5, temperature=295.0,
             shared_sd=0.02 if kind == "firing" else None,
+            correlation=0.3 if kind == "firing" else 0.0,
         )  # fmt: skip
 
     taken = RateObservations.from_points(
@@ -45,6 +47,7 @@ def test_points_that_are_not_used_stay_out() -> None:
     assert taken.is_firing == (False, True)
     assert taken.rate_sd == (5e-5, 5e-5)
     assert taken.shared_sd == (None, 0.02)
+    assert taken.correlation == (0.0, 0.3)
 
 
 @pytest.mark.parametrize(
@@ -55,9 +58,21 @@ def test_points_that_are_not_used_stay_out() -> None:
         ({"rate": [5e-3, 0.0]}, "the rate of test T2 is 0.0"),
         ({"pressure": [float("nan"), 1e6]}, "the pressure of test T1 is nan"),
         ({"rate_sd": [1e-4, -1e-4]}, "the rate_sd of test T2 is -0.0001"),
+        ({"correlation": [0.0, -1.2]}, "the correlation of test T2 is -1.2"),
         ({"batch": ["B1", "B1"]}, "batch B1 appears as base and as retarded"),
     ],
 )
 def test_refuses(change: dict[str, object], message: str) -> None:
     with pytest.raises(DataError, match=message):
         RateObservations(**(GOOD | change))
+
+
+def test_errors_that_rate_and_pressure_share_take_from_the_variance_of_the_law() -> None:
+    # GUM (JCGM 100:2008) equation 13, for ln r − n ln P.
+    stated = {"pressure_sd": [2e4, 2e4], "rate_sd": [1e-4, 1e-4], "correlation": [0.3, None]}
+    tests = layout.tests_of(RateObservations(**(GOOD | stated)))
+    rate, pressure = 1e-4 / np.array(GOOD["rate"]), 2e4 / np.array(GOOD["pressure"])
+    own = rate**2 + (0.4 * pressure) ** 2
+    shared = np.array([2.0 * 0.4 * 0.3, 0.0]) * rate * pressure
+    exponents = dict.fromkeys(GOOD["formulation"], 0.4)
+    assert tests.known_variance(exponents) == pytest.approx(own - shared)

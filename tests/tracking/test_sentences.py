@@ -54,7 +54,7 @@ def test_slower() -> None:
          "between 20 and 30 %"),
         ({"shift": 0.005, "shift_ci95": (-0.03, 0.04)}, "shows no measurable change in burn rate "
          "against base at 4.0 MPa: between 3 % slower and 4 % faster"),
-        ({"shift": -0.9, "shift_ci95": (-0.9974, 34.0)}, "between 99.7 % slower and 3400.0 % "),
+        ({"shift": -0.9, "shift_ci95": (-0.9974, 34.0)}, "between 99.7 % slower and 3400 % "),
         ({"shift_ci95": (-0.131, -0.0004)}, "9.00 % slower than base at 4.0 MPa, between 0.04 and"),
         ({"shift": -0.012, "shift_ci95": (-0.015, -0.009)}, "1.2 % slower than base at 4.0 MPa, "
          "between 0.9 and 1.5 %"),
@@ -164,3 +164,26 @@ def test_spreads_are_told_with_whose_they_are() -> None:
     told = spread_sentence(among(wild))
     assert "of all formulations together (carbonate-10 spreads more, see there): 2.0 %" in told
     assert spread_sentence(replace(even, between_batch_sd=None, within_batch_sd=None)) == ""
+
+
+def test_a_spread_that_no_repeated_batch_shows_is_said_to_be_unknown() -> None:
+    assert spread_sentence(replace(among(SLOWER), between_batch_sd=None)) == (
+        "standard deviation of the rate: not known from batch to batch, 1.0 % from test to test "
+        "within a batch"
+    )
+
+
+@pytest.mark.parametrize(
+    ("interval", "words"),
+    [
+        # Each end has the digits that it needs itself; from own reading of the rule.
+        ((-0.999998, 34.0), "between 99.9998 % slower and 3400 % faster"),
+        ((-0.4, 5e5), "between 40 % slower and more than 10000 % faster"),
+        ((-0.00004, 0.00002), "between 0.00 % slower and 0.00 % faster"),
+    ],
+)
+def test_an_end_of_an_interval_has_no_more_digits_than_it_needs(
+    interval: tuple[float, float], words: str
+) -> None:
+    row = replace(SLOWER, shift=0.0, shift_ci95=interval)
+    assert words in sentence(row, among(row))

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from strandwise.errors import DataError
+from strandwise.ratelaw import RateSeries, fit_batches
 from strandwise.tracking import (
     Comparison,
     FormulationShift,
@@ -494,3 +495,42 @@ def test_any_sparse_campaign_gives_numbers_or_none(data: st.DataObject) -> None:
             assert found.shift_ci95[0] <= found.shift <= found.shift_ci95[1]
         if found.n_shift_p is not None:
             assert 0.0 <= found.n_shift_p <= 1.0
+
+
+def test_one_batch_of_equal_rows_shows_no_spread_between_batches() -> None:
+    # Of one batch a formulation nothing tells how batches differ, also where rates are exact.
+    once = compare(campaign({"base": 1, "retarded": 1}, shifts={"retarded": -0.09}))
+    assert once.between_batch_sd is None
+    assert once.between_batch_n_sd is None
+    assert compare(campaign({"base": 2, "retarded": 1})).between_batch_sd == 0.0
+
+
+@pytest.mark.parametrize(("tests", "told"), [(4, False), (5, True)])
+def test_so_many_tests_that_it_is_no_luck(tests: int, told: bool) -> None:
+    """One rule for a batch alone and for a comparison: three degrees of freedom."""
+    pressure = np.geomspace(1e6, 6e6, tests)
+    rate = RATE * (pressure / AT) ** EXPONENT * (1.0 + 1e-5 * np.array([1, -1, 1, -1, 1][:tests]))
+    one = RateObservations(
+        test=[f"T{number}" for number in range(tests)],
+        batch=["B"] * tests,
+        formulation=["base"] * tests,
+        is_firing=[False] * tests,
+        pressure=pressure.tolist(),
+        rate=rate.tolist(),
+    )
+    assert ("no-scatter" in codes(compare(one))) == told
+    (fit,) = fit_batches(
+        [
+            RateSeries(
+                label="B",
+                formulation="base",
+                tests=tuple(one.test),
+                pressure=pressure,
+                rate=rate,
+                pressure_sd=np.zeros(tests),
+                rate_sd=np.zeros(tests),
+                kinds=("strand",) * tests,
+            )
+        ]
+    )
+    assert ("no-scatter" in {caution.code for caution in fit.cautions}) == told

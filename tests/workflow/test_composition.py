@@ -12,7 +12,7 @@ import pytest
 from strandwise.errors import RecordsError
 from strandwise.records import Campaign, find_bench, read_campaign
 from strandwise.workflow.analysis import reduce_campaign
-from strandwise.workflow.composition import composition_view
+from strandwise.workflow.composition import composition_view, measured_blends
 
 ROOT = Path(__file__).parents[2]
 PSI = 6894.757293168361  # NIST SP 811
@@ -65,7 +65,9 @@ def test_published_blends_from_their_files(tmp_path: Path) -> None:
     # Against numpy's least squares on the published table itself, ln r over the fractions of 1.
     rows = [row for row in range(len(TABLE)) if row != SLIP]
     at = 500.0 * PSI + 101325.0
-    found = composition_view(reduce_campaign(campaign(tmp_path, rows)), pressure=at)
+    found = composition_view(
+        measured_blends(reduce_campaign(campaign(tmp_path, rows)), pressure=at)
+    )
     table = np.array([TABLE[row] for row in rows])
     blends = table[:, :3] / table[:, :3].sum(axis=1, keepdims=True)
     logs = np.log(table[:, 3] * 0.0254)

@@ -30,7 +30,7 @@ def straight(pressure: float) -> float:
     return 7.5 * pressure**0.4
 
 
-def bench(folder: Path, rate: object) -> ReducedCampaign:
+def bench(folder: Path, rate: object, noise: float = 0.01) -> ReducedCampaign:
     assert callable(rate)
     shutil.copytree(ROOT / "shared", folder / "shared")
     place = folder / "campaigns" / "bent"
@@ -38,10 +38,10 @@ def bench(folder: Path, rate: object) -> ReducedCampaign:
     rng = np.random.default_rng(8)
     batches, strands = ["batch,formulation"], ["test,batch,length (mm),time (s),pressure (MPa)"]
     for batch in ("B-1", "B-2", "B-3"):
-        level = 0.01 * rng.standard_normal()
+        level = noise * rng.standard_normal()
         batches.append(f"{batch},base")
         for number, pressure in enumerate(PRESSURES):
-            read = rate(pressure) * math.exp(level + 0.01 * rng.standard_normal())
+            read = rate(pressure) * math.exp(level + noise * rng.standard_normal())
             strands.append(f"{batch}-{number},{batch},80,{80.0 / read!r},{pressure}")
     motor = (ROOT / "campaigns/demo/motors/full-size.toml").read_text(encoding="utf-8")
     motor = motor.replace("[grain]", '[grain]\ndensity = "1.77 g/cm3"')
@@ -92,3 +92,18 @@ def test_formulations_that_a_request_means(tmp_path: Path) -> None:
     ):
         with pytest.raises(RequestError, match=match):
             forecast_formulations(reduced, names, batch)
+
+
+@pytest.mark.parametrize("law", ["power", "linear"])
+def test_tests_that_no_reading_gives_are_told(tmp_path: Path, law: str) -> None:
+    reduced = bench(tmp_path, straight, noise=0.0)
+    (told,) = law_cautions(reduced, ("base",), law=law)["base"]
+    assert told.code == "no-scatter"
+    assert "base (batches B-1, B-2, B-3) lie closer to their law than readings" in told.message
+    (one,) = law_cautions(reduced, ("base",), law=law, batch="B-2")["base"]
+    assert "(batch B-2)" in one.message
+    motor = find_motor(
+        find_bench(tmp_path, stated=tmp_path).campaign("bent"), reduced.campaign, Path("m")
+    )
+    (found,) = forecast_campaign(reduced, motor, draws=100)
+    assert "no-scatter" in {caution.code for caution in found.cautions}

@@ -128,6 +128,7 @@ def test_a_forecast_says_whose_gas_it_uses(demo: ReducedCampaign) -> None:
     motor = dataclasses.replace(find_motor(folder, demo.campaign, Path("full-size")), gas=Gas())
     design, cautions = design_of(reduced, motor, "base")
     assert design.characteristic_velocity == pytest.approx(834.0)
+    assert design.velocity_from == "firings"
     assert design.tolerances.characteristic_velocity > 0.05 * 834.0
     (told,) = [one.message for one in cautions if one.code == "gas-by-firings"]
     assert "the mean of 2 firings (F-01 869 m/s, F-02 799 m/s), which spread by 5.9 %" in told
@@ -135,7 +136,7 @@ def test_a_forecast_says_whose_gas_it_uses(demo: ReducedCampaign) -> None:
     # Stated, it is held against the firings that may be used alone.
     stated = dataclasses.replace(motor, gas=Gas(characteristic_velocity=834.0))
     design, cautions = design_of(reduced, stated, "base")
-    assert design.characteristic_velocity == 834.0
+    assert (design.characteristic_velocity, design.velocity_from) == (834.0, "stated")
     assert not {"characteristic-velocity", "gas-by-firings"} & {one.code for one in cautions}
     high = dataclasses.replace(motor, gas=Gas(characteristic_velocity=900.0))
     (told,) = [
@@ -153,6 +154,7 @@ def test_no_firing_may_be_used_then_the_recipe_tells(demo: ReducedCampaign) -> N
     motor = dataclasses.replace(find_motor(folder, demo.campaign, Path("full-size")), gas=Gas())
     design, cautions = design_of(reduced, motor, "base")
     assert design.characteristic_velocity > 850.0
+    assert design.velocity_from == "equilibrium"
     (told,) = [one.message for one in cautions if one.code == "gas-by-equilibrium"]
     assert "left out: F-03 (excluded: case burst)" in told
 

@@ -9,27 +9,37 @@ import click
 from strandwise.cli.common import (
     campaign_argument,
     campaign_folder,
+    echo_done,
     echo_json,
     echo_text,
     examples,
+    figure_option,
     json_option,
 )
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from strandwise.findings import Finding
+    from strandwise.records import CampaignReading
 
 __all__ = ["command"]
 
 
-@click.command("check", epilog=examples("strandwise check demo"))
+@click.command(
+    "check",
+    epilog=examples("strandwise check demo", "strandwise check demo --figure glance.svg"),
+)
 @campaign_argument
+@figure_option
 @json_option
 @click.pass_context
-def command(ctx: click.Context, campaign: str, *, as_json: bool) -> None:
+def command(ctx: click.Context, campaign: str, *, figure: Path | None, as_json: bool) -> None:
     """Find every problem in all files of CAMPAIGN at once.
 
     Each is named with its file, line and field, what was expected and what to do. Remarks are no
-    problems: readings that are possible but not likely, keys that nothing reads.
+    problems: readings that are possible but not likely, keys that nothing reads. The picture shows
+    every batch and test, with what is wrong; records that cannot be read are listed below them.
     """
     from strandwise.records import read_campaign
     from strandwise.workflow.motor_files import with_motor_problems
@@ -39,6 +49,7 @@ def command(ctx: click.Context, campaign: str, *, as_json: bool) -> None:
     folder = campaign_folder(ctx, campaign)
     reading = with_motor_problems(with_trace_problems(read_campaign(folder)), folder)
     reading = with_unlikely_traces(reading, folder)
+    drawn = figure is not None and _draw(reading, figure)
     if as_json:
         echo_json(
             {
@@ -53,7 +64,24 @@ def command(ctx: click.Context, campaign: str, *, as_json: bool) -> None:
         for finding in reading.remarks:
             echo_text(f"remark: {finding}")
         echo_text(_summary(campaign, reading.problems, len(reading.remarks)))
+        if drawn:
+            echo_done(f"\nPicture: {figure}")
+    if figure is not None and not drawn:
+        echo_text("strandwise: no picture can be drawn while campaign.toml is at fault", err=True)
     ctx.exit(1 if reading.problems else 0)
+
+
+def _draw(reading: CampaignReading, path: Path) -> bool:
+    """Draw what can be read; False where the campaign's settings are at fault."""
+    from strandwise.report.figures import draw_glance, save_figure
+    from strandwise.report.labels import display_units
+    from strandwise.workflow.glance import glance_at
+
+    if reading.campaign is None:
+        return False
+    units = display_units(reading.campaign.settings.units)
+    save_figure(draw_glance(glance_at(reading), units), path)
+    return True
 
 
 def _as_json(finding: Finding) -> dict[str, Any]:

@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 
     from strandwise.report.labels import DisplayUnits
     from strandwise.tracking import (
+        AtLeast,
         Comparison,
         CovariateSlope,
         DoseSlope,
@@ -45,11 +46,13 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
-_MOST_DIGITS = 9
-
 
 @click.command(
-    "compare", epilog=examples('strandwise compare demo --at "4 MPa" --figure shifts.svg')
+    "compare",
+    epilog=examples(
+        'strandwise compare demo --at "4 MPa" --figure shifts.svg',
+        'strandwise compare demo --slower "10 %"',
+    ),
 )
 @campaign_argument
 @click.option(
@@ -61,6 +64,12 @@ _MOST_DIGITS = 9
     metavar="PERCENT",
     help='Also ask whether the effect is shown to be no larger, such as "5 %".',
 )
+@click.option(
+    "--slower",
+    metavar="PERCENT",
+    help='Also ask whether each is shown to burn slower by at least so much, such as "10 %".',
+)
+@click.option("--faster", metavar="PERCENT", help="The same of burning faster.")
 @click.option(
     "--covariate",
     "covariates",
@@ -80,6 +89,8 @@ def command(
     at: str | None,
     baseline: str | None,
     within: str | None,
+    slower: str | None,
+    faster: str | None,
     covariates: tuple[Any, ...],
     units: str | None,
     figure: Path | None,
@@ -89,18 +100,23 @@ def command(
 
     Batches of one formulation differ by more than the strands of one batch: a shift counts as
     seen only beyond both. The p-values allow for the number of formulations, the intervals do
-    not.
+    not; nor do --within, unlike --slower and --faster.
     """
     from strandwise.records import read_campaign
     from strandwise.report.labels import display_units
-    from strandwise.tracking import equivalence, equivalence_sentence
+    from strandwise.tracking import (
+        at_least,
+        at_least_sentence,
+        equivalence,
+        equivalence_sentence,
+    )
     from strandwise.workflow.analysis import reduce_campaign
     from strandwise.workflow.tracking import compare_campaign
 
     sound = read_campaign(campaign_folder(ctx, campaign)).sound()
     shown = display_units(units or sound.settings.units)
     comparison = compare_campaign(
-        reduce_campaign(sound),
+        reduce_campaign(sound, units),
         baseline=baseline,
         pressure=pressure_option(at, sound, "--at"),
         covariates=covariates,
@@ -110,34 +126,49 @@ def command(
         from strandwise.report.figures import draw_comparison, save_figure
 
         save_figure(draw_comparison(comparison, shown), figure)
-    judged = None if within is None else equivalence(comparison, _margin(within))
+    judged = () if within is None else equivalence(comparison, _share(within, "--within"))
+    wanted = [
+        row
+        for text, option in ((slower, "--slower"), (faster, "--faster"))
+        if text is not None
+        for row in at_least(comparison, _share(text, option), slower=option == "--slower")
+    ]
     if as_json:
-        told = {} if judged is None else {"equivalence": [_equivalence_json(row) for row in judged]}
+        told: dict[str, Any] = {}
+        if within is not None:
+            told["equivalence"] = [_equivalence_json(row) for row in judged]
+        if slower is not None or faster is not None:
+            told["at_least"] = [_at_least_json(row) for row in wanted]
         echo_json(comparison_json(comparison) | told)
         return
     print_comparison(comparison, shown)
-    if judged is not None:
+    sentences = [*map(equivalence_sentence, judged), *map(at_least_sentence, wanted)]
+    if sentences:
         echo_text()
-        for row in judged:
-            echo_text(f"{equivalence_sentence(row)}.")
+    for text in sentences:
+        echo_text(f"{text}.")
     if figure is not None:
         echo_done(f"\nPicture: {figure}")
     echo_conduct()
 
 
-def _margin(text: str) -> float:
+def _share(text: str, option: str) -> float:
     from strandwise.errors import UnitError
     from strandwise.units import Kind, parse_quantity
 
     try:
-        margin = parse_quantity(text, Kind.RATIO).si
+        share = parse_quantity(text, Kind.RATIO).si
     except UnitError as error:
-        msg = f"--within: {error.message}"
+        msg = f"{option}: {error.message}"
         raise UnitError(msg, expected=error.expected, hint=error.hint) from error
-    if not 0.0 < margin < 1.0:
+    if option == "--within" and not 0.0 < share < 1.0:
         msg = f"--within: `{text}` is no margin for a change of the burn rate"
         raise UnitError(msg, expected="more than 0 % and less than 100 %, such as `5 %`")
-    return margin
+    if not 0.0 <= share < (1.0 if option == "--slower" else 10.0):
+        msg = f"{option}: `{text}` is no change that could be asked for"
+        expected = "below 100 %" if option == "--slower" else "below 1000 %"
+        raise UnitError(msg, expected=f"0 % (slower or faster at all) or more, {expected}")
+    return share
 
 
 def _equivalence_json(row: Equivalence) -> dict[str, Any]:
@@ -148,6 +179,17 @@ def _equivalence_json(row: Equivalence) -> dict[str, Any]:
         "p": row.p,
         "ci90": percents(row.ci90),
         "largest_change_percent": percent(row.largest_change),
+    }
+
+
+def _at_least_json(row: AtLeast) -> dict[str, Any]:
+    return {
+        "formulation": row.formulation,
+        "direction": "slower" if row.slower else "faster",
+        "change_percent": 100.0 * row.change,
+        "verdict": row.verdict,
+        "p": row.p,
+        "at_least_percent": percent(row.bound),
     }
 
 
@@ -218,6 +260,8 @@ def _dose_json(dose: DoseSlope) -> dict[str, Any]:
 def print_comparison(comparison: Comparison, units: DisplayUnits) -> None:
     """Print the shifts as a table and in sentences."""
     from strandwise.report.labels import (
+        format_change,
+        format_change_interval,
         format_interval,
         format_number,
         format_probability,
@@ -255,8 +299,8 @@ def print_comparison(comparison: Comparison, units: DisplayUnits) -> None:
                 str(shift.batches),
                 str(shift.points),
                 format_number(rate, half),
-                "baseline" if reference else _with_interval(percent(shift.shift), interval),
-                "" if reference else _shift_interval(interval),
+                "baseline" if reference else format_change(percent(shift.shift), interval),
+                "" if reference else format_change_interval(interval),
                 "" if reference else format_probability(shift.shift_p),
                 "" if reference else format_probability(shift.probability_slower),
                 format_number(shift.n, shift.n_sd),
@@ -333,23 +377,8 @@ def _with_interval(value: float | None, interval: tuple[float, float] | None) ->
     return format_number(value, half, signed=True)
 
 
-def _shift_interval(ends: tuple[float, float] | None) -> str:
-    """Interval of a change in percent; no rounding takes its lower end to −100 % or to none."""
-    from strandwise.report.labels import format_interval
-
-    text = format_interval(ends, signed=True)
-    if ends is None or not -100.0 < ends[0] < 0.0:
-        return text
-    low, gap, high = text.partition(" … ")
-    digits = 0
-    while digits < _MOST_DIGITS and not -100.0 < float(low.strip("(").replace("−", "-")) < 0.0:
-        low = f"(−{-ends[0]:.{digits}f}"
-        digits += 1
-    return f"{low}{gap}{high}"
-
-
 def _notes(comparison: Comparison) -> list[str]:
-    from strandwise.report.labels import format_number
+    from strandwise.report.labels import format_change, format_change_interval
     from strandwise.tracking import spread_sentence
 
     spread = spread_sentence(comparison)
@@ -361,10 +390,9 @@ def _notes(comparison: Comparison) -> list[str]:
     if comparison.method_offset is not None:
         offset = 100.0 * comparison.method_offset
         interval = _pair(percents(comparison.method_offset_ci95))
-        half = None if interval is None else (interval[1] - interval[0]) / 2.0
         notes.append(
-            f"Firings read {format_number(offset, half, signed=True)} % against strands, 95 % "
-            f"interval {_shift_interval(interval)} %."
+            f"Firings read {format_change(offset, interval)} % against strands, 95 % "
+            f"interval {format_change_interval(interval)} %."
         )
     notes.append(
         "Intervals are 95 %, each for its formulation alone; p allows for the number compared."

@@ -68,7 +68,7 @@ def command(
     sound = read_campaign(campaign_folder(ctx, campaign)).sound()
     shown = display_units(units or sound.settings.units)
     chart = drift_of_campaign(
-        reduce_campaign(sound),
+        reduce_campaign(sound, units),
         formulation=formulation,
         pressure=pressure_option(at, sound, "--at"),
         format_pressure=lambda value: pressure_text(value, shown),

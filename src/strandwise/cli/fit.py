@@ -114,7 +114,7 @@ def command(
 
         fitter = fit_batches_nonlinear
     at = _at_temperature(at_temperature, sigma_p)
-    reduced = reduce_campaign(read_campaign(campaign_folder(ctx, campaign)).sound())
+    reduced = reduce_campaign(read_campaign(campaign_folder(ctx, campaign)).sound(), units)
     fits = fit_campaign(
         reduced,
         batch=explain or batch,

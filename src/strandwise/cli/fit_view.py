@@ -286,6 +286,8 @@ def print_explanation(found: Explanation, units: DisplayUnits) -> None:
 
 def _law_notes(fit: RateFit, units: DisplayUnits) -> list[str]:
     """What a fit has beside a and n: breaks, the effect of temperature, the choice of the law."""
+    from strandwise.units import wording_in
+
     notes = []
     if fit.level is not None:
         notes.append(f"{fit.label}: {_level_text(fit.level, units)}")
@@ -303,7 +305,7 @@ def _law_notes(fit: RateFit, units: DisplayUnits) -> list[str]:
         notes.append(f"{text}, a kelvin")
     done = fit.normalised
     if done is not None:
-        text = f"{fit.label}: rates at {done.temperature - 273.15:.3g} °C"
+        text = f"{fit.label}: rates at {wording_in(units.name).warmth(done.temperature)}"
         if done.stated:
             text += f", by the stated σ_p {100 * done.sigma_p:.3g} % of the rate a kelvin"
             if done.pi_k is not None:

@@ -129,10 +129,10 @@ def command(
         from strandwise.workflow.motor_design import find_motor
 
         record = find_motor(folder, sound, motor)
-        reduced = reduce_campaign(sound)
+        reduced = reduce_campaign(sound, units)
         told = _forecast(reduced, record, shown, figure, asked, as_json=as_json)
     else:
-        reduced = reduce_campaign(sound)
+        reduced = reduce_campaign(sound, units)
     if hindcast:
         told["hindcast"] = _hindcast(
             reduced, shown, None if motor else figure, asked["seed"], as_json=as_json

@@ -53,11 +53,19 @@ def forecast_wording(units: DisplayUnits) -> Wording:
         unit = units.gas_velocity
         return f"{in_unit(value, unit):.0f} {unit_text(unit)}"
 
+    def temperature(value: float) -> str:
+        shown = f"{in_unit(value, units.temperature):.0f}".replace("-", "−")
+        return f"{shown} {unit_text(units.temperature)}"
+
     return Wording(
         pressure=lambda value: pressure_text(value, units),
         limit=lambda value: format_limit(value, units.pressure),
         velocity=velocity,
         flux=flux,
+        temperature=temperature,
+        volume=lambda value: (
+            f"{format_number(in_unit(value, units.volume))} {unit_text(units.volume)}"
+        ),
     )
 
 
@@ -111,6 +119,8 @@ def forecast_json(found: Forecast) -> dict[str, Any]:
         "extrapolated": found.extrapolated,
         "port_to_throat": found.port_to_throat,
         "mass_flux_kg_m2_s": found.mass_flux,
+        "characteristic_velocity_m_s": found.characteristic_velocity,
+        "characteristic_velocity_from": found.velocity_from,
         "temperature_degC": None if found.temperature is None else found.temperature - 273.15,
         "soaks": [
             {
@@ -253,7 +263,7 @@ _CAUSES = {
 
 
 def _print_greatest(found: Sequence[Forecast], units: DisplayUnits) -> None:
-    from strandwise.report.labels import format_number, in_unit, unit_text
+    from strandwise.report.labels import format_number, format_ratio, in_unit, unit_text
     from strandwise.report.tables import Column, print_table
 
     pressure = unit_text(units.pressure)
@@ -273,7 +283,7 @@ def _print_greatest(found: Sequence[Forecast], units: DisplayUnits) -> None:
         row.append(bounded(stack.value, units.pressure))
         row.append("" if stack.share_above is None else _chance(stack.share_above, one.draws))
         if case is not None:
-            row.append("" if stack.value is None else f"{case.limit / stack.value:.2f}")
+            row.append("" if stack.value is None else format_ratio(case.limit / stack.value))
         rows.append(row)
     hot = next((one.greatest.hottest for one in found if one.greatest.hottest is not None), None)
     left: dict[tuple[str, ...], list[str]] = {}

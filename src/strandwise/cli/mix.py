@@ -11,8 +11,10 @@ from strandwise.cli.common import (
     campaign_argument,
     campaign_folder,
     echo_cautions,
+    echo_done,
     echo_json,
     examples,
+    figure_option,
     json_option,
     units_option,
 )
@@ -29,7 +31,10 @@ from strandwise.cli.mix_sheet import sheet
 from strandwise.cli.showing import cautions_json, pressure_option
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from strandwise.formulation import Porosity
+    from strandwise.records import Campaign
     from strandwise.report.labels import DisplayUnits
     from strandwise.workflow.recipes import BatchMix, DescribedFormulation
 
@@ -52,6 +57,7 @@ command.add_command(rate)
         "strandwise mix show demo",
         "strandwise mix show demo carbonate-10",
         'strandwise mix show demo --equilibrium --at "4 MPa"',
+        "strandwise mix show demo --figure recipes.svg",
     ),
     short_help="Mass fractions, oxygen balance, density, porosity, flame.",
 )
@@ -69,6 +75,7 @@ command.add_command(rate)
     help="Pressure of the equilibrium and of the rates beside it; otherwise the campaign's.",
 )
 @units_option
+@figure_option
 @json_option
 @click.pass_context
 def show(
@@ -80,6 +87,7 @@ def show(
     equilibrium: bool,
     at: str | None,
     units: str | None,
+    figure: Path | None,
     as_json: bool,
 ) -> None:
     """Show FORMULATION of CAMPAIGN, or all of them, as mass fractions.
@@ -93,8 +101,11 @@ def show(
 
     sound, faults = read_recipes(campaign_folder(ctx, campaign))
     echo_faults_elsewhere(campaign, faults)
-    described = describe_formulations(sound, formulation, alkali=alkali)
+    described = describe_formulations(sound, formulation, alkali=alkali, units=units)
     pressure = pressure_option(at, sound, "--at")
+    shown = display_units(units or sound.settings.units)
+    if figure is not None:
+        _draw(described, sound, shown, figure)
     if as_json:
         energies: dict[str, Any] = {}
         if equilibrium:
@@ -109,13 +120,39 @@ def show(
             }
         )
         return
-    shown = display_units(units or sound.settings.units)
     _print(described, shown)
     if equilibrium:
         from strandwise.cli.mix_energy import print_energy
 
         print_energy(sound, formulation, pressure, shown)
     echo_cautions((d.recipe.formulation, c) for d in described for c in d.cautions)
+    if figure is not None:
+        echo_done(f"\nPicture: {figure}")
+
+
+def _draw(
+    described: tuple[DescribedFormulation, ...],
+    campaign: Campaign,
+    units: DisplayUnits,
+    path: Path,
+) -> None:
+    from strandwise.formulation import void_free_density_sd
+    from strandwise.report.figures import RecipeRow, draw_recipes, save_figure
+
+    rows = [
+        RecipeRow(
+            label=item.recipe.formulation,
+            note=f"from {item.recipe.parent}" if item.recipe.parent else "",
+            recipe=item.recipe,
+            properties=item.properties,
+            density_sd=void_free_density_sd(item.recipe, campaign.ingredients),
+            porosities=tuple(mix.porosity for mix in item.batches if mix.porosity is not None),
+            cautions=item.cautions,
+        )
+        for item in described
+    ]
+    title = f"Formulations of {campaign.name}" if len(rows) > 1 else f"Formulation {rows[0].label}"
+    save_figure(draw_recipes(rows, units, title), path)
 
 
 def _as_json(item: DescribedFormulation) -> dict[str, Any]:

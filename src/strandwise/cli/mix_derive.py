@@ -15,6 +15,7 @@ from strandwise.cli.common import (
     echo_json,
     echo_text,
     examples,
+    figure_option,
     is_quiet,
     json_option,
     units_option,
@@ -31,11 +32,14 @@ from strandwise.cli.showing import cautions_json
 from strandwise.errors import RequestError
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from strandwise.findings import Caution
     from strandwise.formulation import AlkaliProduct
     from strandwise.records import Campaign
     from strandwise.report.labels import DisplayUnits
     from strandwise.workflow.deriving import DescribedDerivation
+    from strandwise.workflow.recipes import DescribedFormulation
 
 __all__ = ["derive"]
 
@@ -43,7 +47,8 @@ __all__ = ["derive"]
 @click.command(
     "derive",
     epilog=examples(
-        "strandwise mix derive demo --put calcium-carbonate --for sorbitol --dose 5%",
+        "strandwise mix derive demo --put calcium-carbonate --for sorbitol --dose 5% \\\n"
+        "  --figure ways.svg",
         "strandwise mix derive demo --put oxamide --for sorbitol --dose 2%,4%,8% \\\n"
         "  --way of-ingredient --write",
     ),
@@ -58,7 +63,8 @@ __all__ = ["derive"]
     "doses",
     metavar="PERCENT,…",
     required=True,
-    help="One or more, with %: 5%, or 5%,10%,20%.",
+    multiple=True,
+    help="One or more, with %: 5%, or 5%,10%,20%; may be repeated.",
 )
 @click.option(
     "--way",
@@ -72,6 +78,7 @@ __all__ = ["derive"]
 @alkali_option
 @process_temperature_option
 @units_option
+@figure_option
 @json_option
 @click.pass_context
 def derive(
@@ -81,13 +88,14 @@ def derive(
     parent: str | None,
     replacement: str,
     replaces: str | None,
-    doses: str,
+    doses: tuple[str, ...],
     ways: tuple[Any, ...],
     stem: str | None,
     write: bool,
     alkali: Any,
     temperature: str | None,
     units: str | None,
+    figure: Path | None,
     as_json: bool,
 ) -> None:
     """Derive formulations of CAMPAIGN from a parent, and show what each substitution means.
@@ -117,13 +125,16 @@ def derive(
         stem=stem,
         alkali=alkali,
     )
-    cautions = _cautions(sound, derived, temperature)
+    cautions = _cautions(sound, derived, temperature, units)
+    shown = display_units(units or sound.settings.units)
+    (of_parent,) = describe_formulations(sound, start, alkali=alkali, units=units)
+    if figure is not None:  # before anything is written, as it may be refused
+        _draw(sound, of_parent, derived, cautions, replaces, shown, figure)
     file = write_derivations(folder, [item.derivation for item in derived]) if write else None
     if as_json:
         echo_json(_as_json(derived, cautions, file))
         return
-    shown = display_units(units or sound.settings.units)
-    _print(describe_formulations(sound, start, alkali=alkali)[0], derived, replaces, alkali, shown)
+    _print(of_parent, derived, replaces, alkali, shown)
     echo_cautions(
         (item.derivation.spec.name, caution)
         for item, told in zip(derived, cautions, strict=True)
@@ -133,16 +144,60 @@ def derive(
         echo_done(f"\nAdded to {file}")
     elif not is_quiet():
         _echo_tables(derived)
+    if figure is not None:
+        echo_done(f"\nPicture: {figure}")
 
 
-def _shares(doses: str) -> list[float]:
+def _draw(
+    campaign: Campaign,
+    parent: DescribedFormulation,
+    derived: tuple[DescribedDerivation, ...],
+    cautions: list[tuple[Caution, ...]],
+    replaces: str | None,
+    units: DisplayUnits,
+    path: Path,
+) -> None:
+    from strandwise.formulation import void_free_density_sd
+    from strandwise.report.figures import RecipeRow, draw_recipes, save_figure
+
+    known = campaign.ingredients
+    rows = [
+        RecipeRow(
+            label=parent.recipe.formulation,
+            note="as it is",
+            recipe=parent.recipe,
+            properties=parent.properties,
+            density_sd=void_free_density_sd(parent.recipe, known),
+        )
+    ]
+    rows += [
+        RecipeRow(
+            label=item.derivation.spec.name,
+            note=_dose_text(item, replaces),
+            recipe=item.derivation.recipe,
+            properties=item.properties,
+            density_sd=void_free_density_sd(item.derivation.recipe, known),
+            cautions=told,
+        )
+        for item, told in zip(derived, cautions, strict=True)
+    ]
+    title = f"From {parent.recipe.formulation}: what each dose makes of it"
+    save_figure(draw_recipes(rows, units, title), path)
+
+
+def _shares(doses: tuple[str, ...]) -> list[float]:
     from strandwise.units import Kind
 
-    return [quantity_option(part.strip(), Kind.RATIO, "--dose").si for part in doses.split(",")]
+    parts = [part.strip() for text in doses for part in text.split(",")]
+    shares = [quantity_option(part, Kind.RATIO, "--dose").si for part in parts]
+    return list(dict.fromkeys(shares))
 
 
 def _cautions(
-    campaign: Campaign, derived: tuple[DescribedDerivation, ...], temperature: str | None
+    campaign: Campaign,
+    derived: tuple[DescribedDerivation, ...],
+    temperature: str | None,
+    units: str | None,
 ) -> list[tuple[Caution, ...]]:
     from strandwise.units import Kind
     from strandwise.workflow.recipes import planned_cautions, usual_temperature
@@ -155,7 +210,7 @@ def _cautions(
             if temperature
             else usual_temperature(campaign, recipe.lineage)
         )
-        told.append(planned_cautions(campaign, recipe, hottest))
+        told.append(planned_cautions(campaign, recipe, hottest, units))
     return told
 
 
@@ -195,7 +250,7 @@ def _as_json(
 
 
 def _print(
-    parent: Any,
+    parent: DescribedFormulation,
     derived: tuple[DescribedDerivation, ...],
     replaces: str | None,
     alkali: AlkaliProduct,
@@ -214,7 +269,7 @@ def _print(
     ]
     rows += [
         [
-            f"{100 * item.derivation.share:g} % {_way_text(item, replaces)}",
+            _dose_text(item, replaces),
             item.derivation.spec.name,
             *cells_of_recipe(item.derivation.recipe, item.properties, names, units),
         ]
@@ -233,9 +288,10 @@ def _print(
     )
 
 
-def _way_text(item: DescribedDerivation, replaces: str | None) -> str:
-    return {
+def _dose_text(item: DescribedDerivation, replaces: str | None) -> str:
+    of = {
         "of-ingredient": f"of the {replaces} alone",
         "of-all": "of everything",
         "on-top": "on top of 100",
     }[item.derivation.way]
+    return f"{100 * item.derivation.share:g} % {of}"

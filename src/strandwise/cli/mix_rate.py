@@ -11,9 +11,11 @@ import click
 from strandwise.cli.common import (
     campaign_argument,
     campaign_folder,
+    echo_done,
     echo_json,
     echo_text,
     examples,
+    figure_option,
     json_option,
     units_option,
 )
@@ -21,58 +23,102 @@ from strandwise.cli.showing import pressure_option, pressure_text
 from strandwise.errors import DataError
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from strandwise.report.labels import DisplayUnits
-    from strandwise.workflow.composition import CompositionView
+    from strandwise.workflow.composition import CompositionView, MeasuredBlends
 
 __all__ = ["rate"]
 
 
 @click.command(
     "rate",
-    epilog=examples("strandwise mix rate demo"),
+    epilog=examples(
+        "strandwise mix rate demo",
+        'strandwise mix rate demo --at "4 MPa" --figure composition.svg',
+    ),
     short_help="Measured rate against composition, if the data can carry it.",
 )
 @campaign_argument
 @click.option("--at", metavar="PRESSURE", help="Pressure of the rates; otherwise the campaign's.")
 @units_option
+@figure_option
 @json_option
 @click.pass_context
 def rate(
-    ctx: click.Context, campaign: str, *, at: str | None, units: str | None, as_json: bool
+    ctx: click.Context,
+    campaign: str,
+    *,
+    at: str | None,
+    units: str | None,
+    figure: Path | None,
+    as_json: bool,
 ) -> None:
     """Say how the rate of CAMPAIGN's batches goes with what they consist of.
 
     Fits the logarithm of the rate as a blend of the mass fractions. That needs batches of many
     recipes that move each ingredient by itself; where there are none, the command says what is
-    lacking. A single additive in one place is told better by `compare`.
+    lacking, and the picture shows the rates without a model. A single additive in one place is
+    told better by `compare`.
     """
     from strandwise.records import read_campaign
     from strandwise.report.labels import display_units
     from strandwise.workflow.analysis import reduce_campaign
-    from strandwise.workflow.composition import composition_view
+    from strandwise.workflow.composition import composition_view, measured_blends
 
     sound = read_campaign(campaign_folder(ctx, campaign)).sound()
+    shown = display_units(units or sound.settings.units)
+    measured = measured_blends(reduce_campaign(sound), pressure=pressure_option(at, sound, "--at"))
+    view, why_not = None, None
     try:
-        view = composition_view(reduce_campaign(sound), pressure=pressure_option(at, sound, "--at"))
+        view = composition_view(measured)
     except DataError as error:
-        if as_json:
-            echo_json({"model": None, "why_not": str(error)})
-        else:
-            echo_text(f"No model: {error}")
-        return
+        why_not = error
+    if figure is not None:
+        _draw(measured, view, why_not, shown, figure)
     if as_json:
-        echo_json({"model": _as_json(view), "why_not": None})
+        echo_json(
+            {
+                "model": None if view is None else _as_json(view),
+                "why_not": None if why_not is None else str(why_not),
+            }
+        )
         return
-    _print(view, display_units(units or sound.settings.units))
+    if view is None:
+        echo_text(f"No model: {why_not}")
+    else:
+        _print(view, shown)
+    if figure is not None:
+        echo_done(f"\nPicture: {figure}")
+
+
+def _draw(
+    measured: MeasuredBlends,
+    view: CompositionView | None,
+    why_not: DataError | None,
+    units: DisplayUnits,
+    path: Path,
+) -> None:
+    from strandwise.report.figures import draw_blends, save_figure
+    from strandwise.tracking import exchange_lines
+
+    model = None if view is None else exchange_lines(view.fit, measured.blends)
+    drawn = draw_blends(
+        measured.blends,
+        model,
+        measured.pressure,
+        units,
+        why_not="" if why_not is None else why_not.message,
+        left_out=measured.left_out,
+    )
+    save_figure(drawn, path)
 
 
 def _exchanges(view: CompositionView) -> list[tuple[str, str, float, tuple[float, float]]]:
     """Per cent of rate for 1 % of the whole put from the most abundant ingredient into another."""
-    names = [term.name for term in view.fit.ingredients]
-    least = {name: sum(view.fit.ranges[name]) for name in names}
-    slack = max(names, key=least.__getitem__)
+    slack = view.fit.most_abundant
     found = []
-    for name in names:
+    for name in (term.name for term in view.fit.ingredients):
         if name == slack:
             continue
         change, (low, high) = view.fit.exchange(name, slack)

@@ -63,7 +63,7 @@ __all__ = ["sheet"]
     help='Water in an ingredient as it is weighed: "sorbitol 0.5 %".',
 )
 @process_temperature_option
-@click.option("--batch", default="NAME", metavar="NAME", help="Name of the batch to be.")
+@click.option("--batch", metavar="NAME", help="Name of the batch to be.")
 @click.option(
     "-o",
     "--output",
@@ -82,7 +82,7 @@ def sheet(
     scale: str,
     waters: tuple[str, ...],
     temperature: str | None,
-    batch: str,
+    batch: str | None,
     output: Path | None,
     as_json: bool,
 ) -> None:
@@ -112,6 +112,7 @@ def sheet(
         whole.si,
         resolution=step.si,
         water=_waters(waters),
+        unit=step.unit,
     )
     hottest = (
         quantity_option(temperature, Kind.TEMPERATURE, "--process-temperature").si
@@ -151,7 +152,7 @@ def _finished(
     cautions: Sequence[Caution],
     whole: Quantity,
     unit: Unit,
-    batch: str,
+    batch: str | None,
 ) -> Sheet:
     from strandwise.report.cautions import caution_lines
     from strandwise.report.sheet import sheet_of, weighings_text
@@ -159,7 +160,7 @@ def _finished(
     command = shlex.join(
         [
             *("strandwise", "log", "batch", campaign.name),
-            *("--batch", batch),
+            *("--batch", batch or "NAME"),
             *("--formulation", weighed.formulation),
             *("--mass", whole.text),
             *("--weighings", weighings_text(weighed, unit)),
@@ -173,7 +174,7 @@ def _finished(
         log_command=command,
     )
     # As it was typed: in the scale's unit it would be digits that nobody asked for.
-    return dataclasses.replace(sheet, mass=whole.text)
+    return dataclasses.replace(sheet, mass=whole.text, batch=batch or "")
 
 
 def _write_text(sheet: Sheet, file: TextIO) -> None:

@@ -14,9 +14,11 @@ from strandwise.cli.common import (
     campaign_folder,
     echo_cautions,
     echo_conduct,
+    echo_done,
     echo_json,
     echo_text,
     examples,
+    figure_option,
     json_option,
     units_option,
 )
@@ -47,7 +49,7 @@ __all__ = ["command"]
     epilog=examples(
         "strandwise plan demo",
         'strandwise plan demo --shift "5 %" --new-batches 2 --seed 7',
-        "strandwise plan demo --motor full-size --formulation base",
+        "strandwise plan demo --motor full-size --formulation base --figure peak.svg",
     ),
 )
 @campaign_argument
@@ -72,6 +74,7 @@ __all__ = ["command"]
 )
 @click.option("--seed", type=int, default=1, show_default=True, help="Of the sheet's random order.")
 @units_option
+@figure_option
 @json_option
 @click.pass_context
 def command(
@@ -89,6 +92,7 @@ def command(
     strands: int,
     seed: int,
     units: str | None,
+    figure: Path | None,
     as_json: bool,
 ) -> None:
     """Say which test of CAMPAIGN would tell most, and what its tests could have shown.
@@ -117,23 +121,35 @@ def command(
     if low is not None and high is not None and low > high:
         msg = f"--lowest {lowest} is above --highest {highest}."
         raise click.UsageError(msg)
+    wanted = _shift(shift)
     plan = plan_campaign(
-        reduce_campaign(sound),
+        reduce_campaign(sound, units),
         baseline=baseline,
         pressure=pressure_option(at, sound, "--at"),
         formulation=formulation,
         motor=record,
         permitted=None if low is None or high is None else (low, high),
-        shift=_shift(shift),
+        shift=wanted,
         new_batches=new_batches or 0,
         tests_per_batch=strands,
         seed=seed,
+        curves=figure is not None,
         format_pressure=lambda value: pressure_text(value, shown),
     )
+    found = plan.for_motor or plan.next
+    if figure is not None and found is not None:
+        from strandwise.report.figures import draw_plan, save_figure
+
+        title = (
+            "" if record is None else f"What to test next for the peak pressure of {record.name}"
+        )
+        save_figure(draw_plan(found, plan.curves, shown, title, shift=wanted), figure)
     if as_json:
         echo_json(_as_json(plan, record))
         return
     _print(plan, shown, shift=shift, permitted=lowest)
+    if figure is not None:
+        echo_done(f"\nPicture: {figure}")
 
 
 def _motor(folder: CampaignFolder, campaign: Campaign, named: Path) -> MotorRecord:

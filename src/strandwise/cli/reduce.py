@@ -224,6 +224,7 @@ def _point_json(point: RatePoint) -> dict[str, Any]:
         "pressure_sd_MPa": scaled(point.pressure_sd, 1e6),
         "rate_mm_s": point.rate * 1e3,
         "rate_sd_mm_s": scaled(point.rate_sd, 1e-3),
+        "error_correlation": point.correlation,
         "temperature_degC": None if temperature is None else temperature - 273.15,
         "used": point.used,
         "why_not": point.why_not,

@@ -139,6 +139,7 @@ def write_report(
         wanted=wanted,
         unread=unread,
         wording=forecast_wording(shown),
+        units=units,
     )
     page = render_page(content, shown, notices=BEFORE_ANY_FIRING)
     write_page(folder, path, page)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from strandwise.forecast.burn import Burn, BurnInputs, burn_from_arrays
     from strandwise.forecast.cautions import SMALL_PORT, temperature_cautions
-    from strandwise.forecast.design import MotorDesign, Tolerances
+    from strandwise.forecast.design import MotorDesign, Tolerances, VelocityFrom
     from strandwise.forecast.grain_curve import GrainCurve, tabulate_grain
     from strandwise.forecast.greatest import GreatestPressure, PressureFactor, greatest_pressure
     from strandwise.forecast.hindcast import (
@@ -76,6 +76,7 @@ _HOMES = {
     "design": (
         "MotorDesign",
         "Tolerances",
+        "VelocityFrom",
     ),
     "grain_curve": (
         "GrainCurve",
@@ -182,6 +183,7 @@ __all__ = [
     "Spread",
     "ThroatSize",
     "Tolerances",
+    "VelocityFrom",
     "Wanted",
     "Wording",
     "burn_from_arrays",

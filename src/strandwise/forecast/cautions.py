@@ -39,8 +39,8 @@ def cautions_of(
         *_exponent(forecast),
         *_evidence(forecast, source),
         *_flow(forecast, design, wording.flux),
-        *_room(design),
-        *temperature_cautions(design, source),
+        *_room(design, wording.volume),
+        *temperature_cautions(design, source, wording),
         *_tolerances(design),
     )
 
@@ -220,7 +220,7 @@ def _flow(
         )
 
 
-def _room(design: MotorDesign) -> Iterator[Caution]:
+def _room(design: MotorDesign, write: Callable[[float], str]) -> Iterator[Caution]:
     """A stated free volume that does not even hold the cores, which count in it."""
     port, grain = port_area(design.grain), design.grain
     if design.free_volume is None or not isinstance(grain, HollowCylinder | MultiCore):
@@ -229,13 +229,15 @@ def _room(design: MotorDesign) -> Iterator[Caution]:
     if design.free_volume < cores:
         yield Caution(
             "free-volume-small",
-            f"the free volume is stated as {design.free_volume * 1e6:.3g} cm3, and the cores alone "
-            f"have {cores * 1e6:.3g} cm3, which count in it: filling and tail-off come out too "
+            f"the free volume is stated as {write(design.free_volume)}, and the cores alone "
+            f"have {write(cores)}, which count in it: filling and tail-off come out too "
             "short",
         )
 
 
-def temperature_cautions(design: MotorDesign, source: LawSource) -> Iterator[Caution]:
+def temperature_cautions(
+    design: MotorDesign, source: LawSource, wording: Wording
+) -> Iterator[Caution]:
     """Why the temperature that a motor may have is not allowed for, or is carried far."""
     wanted = [
         t
@@ -259,14 +261,15 @@ def temperature_cautions(design: MotorDesign, source: LawSource) -> Iterator[Cau
     far = [t for t in wanted if not allowed[0] - _WARMER <= t <= allowed[1] + _WARMER]
     if not far:
         return
-    shown = " and ".join(f"{t - 273.15:.0f} °C" for t in far)
-    tested = f"{span[0] - 273.15:.0f} to {span[1] - 273.15:.0f} °C"
+    write = wording.temperature
+    shown = " and ".join(write(t) for t in far)
+    tested = " to ".join(write(t) for t in span)
     if source.sigma_p is None:
         yield Caution(
             "temperature-unknown",
             f"the motor may be fired at {shown}, tests were made at {tested}, and this law does "
             f"not say how the rate changes with temperature: the forecast is for "
-            f"{allowed[0] - 273.15:.0f} °C alone; warm propellant burns faster and the pressure "
+            f"{write(allowed[0])} alone; warm propellant burns faster and the pressure "
             "rises more than the rate. Where `strandwise fit` tells σ_p, state it in the motor's "
             "file as temperature_sensitivity; else test at those temperatures",
         )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import math
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from strandwise.errors import DataError
 from strandwise.motor import port_area
@@ -14,7 +14,10 @@ from strandwise.reduction import free_volume_of, vandenkerckhove
 if TYPE_CHECKING:
     from strandwise.motor import ErosiveBurning, Grain, Nozzle
 
-__all__ = ["MotorDesign", "Tolerances"]
+__all__ = ["MotorDesign", "Tolerances", "VelocityFrom"]
+
+VelocityFrom = Literal["stated", "firings", "equilibrium"]
+"""Where a forecast's c* is from: a record, the campaign's firings, or the recipe's equilibrium."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -76,6 +79,8 @@ class MotorDesign:
         The cold and the hot end of what the motor may be fired at, K; None where not stated.
     erosion
         How the gas stream hastens the burn; None where nothing is known of it.
+    velocity_from
+        Whether c* is as stated, measured in firings, or that of the recipe's equilibrium.
 
     Raises
     ------
@@ -99,6 +104,7 @@ class MotorDesign:
     temperature_low: float | None = None
     temperature_high: float | None = None
     erosion: ErosiveBurning | None = None
+    velocity_from: VelocityFrom = "stated"
 
     def __post_init__(self) -> None:
         for name in (

@@ -195,6 +195,8 @@ def forecast_motor(
         soaks=soaks,
         bands=outcome.bands,
         cautions=(),
+        characteristic_velocity=design.characteristic_velocity,
+        velocity_from=design.velocity_from,
     )
     every = (*cautions_of(found, design, source, wording), *cautions)
     return dataclasses.replace(found, cautions=every)

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from strandwise.findings import Caution
+    from strandwise.forecast.design import VelocityFrom
     from strandwise.forecast.greatest import GreatestPressure
     from strandwise.forecast.outcome import BurnBands
 
@@ -157,6 +158,8 @@ class Forecast:
         Pressure and thrust over time.
     cautions
         Reasons to trust it less.
+    characteristic_velocity, velocity_from
+        c*, m/s, and where it is from; see `MotorDesign`.
     """
 
     formulation: str
@@ -192,3 +195,5 @@ class Forecast:
     soaks: tuple[SoakForecast, ...]
     bands: BurnBands | None
     cautions: tuple[Caution, ...]
+    characteristic_velocity: float
+    velocity_from: VelocityFrom

@@ -22,12 +22,18 @@ class Wording:
         Of the gas, m/s.
     flux
         Of gas through a port, kg/(m²·s).
+    temperature
+        K, to the degree.
+    volume
+        m³.
     """
 
     pressure: Callable[[float], str]
     limit: Callable[[float], str]
     velocity: Callable[[float], str]
     flux: Callable[[float], str]
+    temperature: Callable[[float], str]
+    volume: Callable[[float], str]
 
 
 IN_SI = Wording(
@@ -35,5 +41,7 @@ IN_SI = Wording(
     limit=lambda value: f"{value / 1e6:.4g} MPa",
     velocity=lambda value: f"{value:.0f} m/s",
     flux=lambda value: f"{value:.0f} kg/(m²·s)",
+    temperature=lambda value: f"{value - 273.15:.0f} °C",
+    volume=lambda value: f"{value * 1e6:.3g} cm³",
 )
 """For programs that name no reader."""

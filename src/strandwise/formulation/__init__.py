@@ -35,6 +35,7 @@ from strandwise.formulation.porosity import (
     Porosity,
     porosity_of,
     sample_density,
+    void_free_density_sd,
 )
 from strandwise.formulation.process import (
     PROCESS_MARGIN,
@@ -121,5 +122,6 @@ __all__ = [
     "sample_density",
     "unknown_weighings",
     "void_free_density",
+    "void_free_density_sd",
     "weigh_out",
 ]

@@ -16,7 +16,13 @@ if TYPE_CHECKING:
     from strandwise.formulation.ingredients import Ingredient
     from strandwise.formulation.recipe import Recipe
 
-__all__ = ["INGREDIENT_DENSITY_SD", "Porosity", "porosity_of", "sample_density"]
+__all__ = [
+    "INGREDIENT_DENSITY_SD",
+    "Porosity",
+    "porosity_of",
+    "sample_density",
+    "void_free_density_sd",
+]
 
 INGREDIENT_DENSITY_SD = 0.005
 """Relative standard uncertainty of an ingredient's density where nothing is stated.
@@ -81,6 +87,35 @@ def sample_density(
     return density, density * math.hypot(mass_sd / mass, volume_sd / volume)
 
 
+def void_free_density_sd(
+    recipe: Recipe,
+    ingredients: Mapping[str, Ingredient],
+    *,
+    ingredient_sd: float = INGREDIENT_DENSITY_SD,
+) -> float | None:
+    """Standard uncertainty of the density without voids, kg/m³; None where that is not known.
+
+    The ingredients' densities are taken as independent: u(ρ₀)/ρ₀ = √Σ(φ_i u_i)² with the volume
+    fractions φ_i (JCGM 100:2008, 5.1.2).
+
+    Parameters
+    ----------
+    recipe, ingredients
+        What was mixed, and its densities.
+    ingredient_sd
+        Relative standard uncertainty of each ingredient's density.
+    """
+    solid = void_free_density(recipe, ingredients)
+    if solid is None:
+        return None
+    shares = []
+    for key, fraction in recipe.mass_fractions.items():
+        of_ingredient = ingredients[key].density
+        assert of_ingredient is not None
+        shares.append(fraction * solid / of_ingredient)
+    return solid * ingredient_sd * math.hypot(*shares)
+
+
 def porosity_of(
     recipe: Recipe,
     ingredients: Mapping[str, Ingredient],
@@ -91,10 +126,8 @@ def porosity_of(
 ) -> Porosity | None:
     """Porosity of a casting: 1 − ρ/ρ₀ with 1/ρ₀ = Σ w_i/ρ_i.
 
-    The uncertainty takes the ingredients' densities as independent, each known to
-    `ingredient_sd`: u(ρ₀)/ρ₀ = √Σ(φ_i u_i)² with the volume fractions φ_i (JCGM 100:2008, 5.1.2).
-    That volumes add is an assumption: a sugar that sets as a glass is a little lighter than its
-    crystal.
+    The uncertainty of ρ₀ is that of `void_free_density_sd`. That volumes add is an assumption: a
+    sugar that sets as a glass is a little lighter than its crystal.
 
     Parameters
     ----------
@@ -119,15 +152,10 @@ def porosity_of(
         msg = f"density {density:g} kg/m3"
         raise DataError(msg, expected="a density above 0")
     solid = void_free_density(recipe, ingredients)
-    if solid is None:
+    solid_sd = void_free_density_sd(recipe, ingredients, ingredient_sd=ingredient_sd)
+    if solid is None or solid_sd is None:
         return None
-    shares = []
-    for key, fraction in recipe.mass_fractions.items():
-        of_ingredient = ingredients[key].density
-        assert of_ingredient is not None
-        shares.append(fraction * solid / of_ingredient)
-    relative_solid = ingredient_sd * math.hypot(*shares)
-    relative = math.hypot(relative_solid, (density_sd or 0.0) / density)
+    relative = math.hypot(solid_sd / solid, (density_sd or 0.0) / density)
     value = 1.0 - density / solid
     sd = density / solid * relative
     return Porosity(
@@ -136,7 +164,7 @@ def porosity_of(
         density=density,
         density_sd=density_sd,
         void_free_density=solid,
-        void_free_density_sd=solid * relative_solid,
+        void_free_density_sd=solid_sd,
         cautions=_cautions(value, sd),
     )
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Literal
 from strandwise.errors import DataError
 from strandwise.findings import Caution
 from strandwise.formulation.balance import molar_mass
+from strandwise.units import METRIC, Wording, symbol_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -34,7 +35,6 @@ Common practice, no source: room for a pan that is hotter than its thermometer."
 ROOM = 298.15
 """Temperature of a mix that nobody heats, K."""
 
-_ZERO_CELSIUS = 273.15
 _GAS_CONSTANT = 8.31446261815324
 _ATMOSPHERE = 101325.0
 # A cooked mix seldom gets hotter than this, so what bears it needs no temperature on record.
@@ -124,7 +124,10 @@ _CHANGES = (
 
 
 def process_cautions(
-    recipe: Recipe, ingredients: Mapping[str, Ingredient], process_temperatures: Sequence[float]
+    recipe: Recipe,
+    ingredients: Mapping[str, Ingredient],
+    process_temperatures: Sequence[float],
+    wording: Wording = METRIC,
 ) -> tuple[Caution, ...]:
     """Caution where batches were made hotter than an ingredient bears, or within 20 K of it.
 
@@ -138,13 +141,15 @@ def process_cautions(
         the table gives none.
     process_temperatures
         Highest temperatures to which the batches were brought while made, K; the highest counts.
+    wording
+        Units of the sentences.
     """
     present = [ingredients[key] for key in recipe.mass_fractions if key in ingredients]
     if not process_temperatures:
-        return _even_in_the_room(present)
+        return _even_in_the_room(present, wording)
     hottest = max(process_temperatures)
     return tuple(
-        _caution(change, ingredient, limit, hottest)
+        _caution(change, ingredient, limit, hottest, wording)
         for ingredient in present
         for change in _CHANGES
         if (limit := _limit(change, ingredient)) is not None and hottest >= limit - PROCESS_MARGIN
@@ -152,7 +157,10 @@ def process_cautions(
 
 
 def heat_cautions(
-    recipe: Recipe, ingredients: Mapping[str, Ingredient], temperature: float | None
+    recipe: Recipe,
+    ingredients: Mapping[str, Ingredient],
+    temperature: float | None,
+    wording: Wording = METRIC,
 ) -> tuple[Caution, ...]:
     """What heat would do to a recipe that is not mixed yet.
 
@@ -164,11 +172,13 @@ def heat_cautions(
         Highest to which the mix is to be brought, K; None where nobody said: what cooking may
         do to an ingredient is then told all the same. Fuels and binders are left out of that,
         since they are what is melted.
+    wording
+        Units of the sentences.
     """
     if temperature is not None:
-        return process_cautions(recipe, ingredients, [temperature])
+        return process_cautions(recipe, ingredients, [temperature], wording)
     present = [ingredients[key] for key in recipe.mass_fractions if key in ingredients]
-    told = _even_in_the_room(present)
+    told = _even_in_the_room(present, wording)
     for ingredient in present:
         limits = [
             (limit, change)
@@ -183,7 +193,7 @@ def heat_cautions(
         told += (
             Caution(
                 "heat-sensitive",
-                f"{ingredient.key} {change.verb} {_degrees(limit)} "
+                f"{ingredient.key} {change.verb} {wording.warmth(limit)} "
                 f"({ingredient.source.get(change.field, 'no source given')}), and how hot the mix "
                 f"will get is not known: where it is melted or cooked, {change.consequence}; "
                 f"{change.advice}",
@@ -192,12 +202,12 @@ def heat_cautions(
     return told
 
 
-def _even_in_the_room(present: Sequence[Ingredient]) -> tuple[Caution, ...]:
+def _even_in_the_room(present: Sequence[Ingredient], wording: Wording) -> tuple[Caution, ...]:
     """Where an ingredient decomposes at room temperature or near it, however it is processed."""
     return tuple(
         Caution(
             change.code,
-            f"{ingredient.key} {change.verb} {_degrees(limit)} "
+            f"{ingredient.key} {change.verb} {wording.warmth(limit)} "
             f"({ingredient.source.get(change.field, 'no source given')}), which a warm room comes "
             f"near to: {change.consequence}; keep it cool and closed, mix it last, or choose "
             "another ingredient",
@@ -211,7 +221,10 @@ def _even_in_the_room(present: Sequence[Ingredient]) -> tuple[Caution, ...]:
 
 
 def handling_cautions(
-    recipe: Recipe, ingredients: Mapping[str, Ingredient], processes: Sequence[BatchProcess] = ()
+    recipe: Recipe,
+    ingredients: Mapping[str, Ingredient],
+    processes: Sequence[BatchProcess] = (),
+    wording: Wording = METRIC,
 ) -> tuple[Caution, ...]:
     """Caution about moisture, particle size and what was not recorded of the making.
 
@@ -221,11 +234,13 @@ def handling_cautions(
         What is mixed, and the table of ingredients.
     processes
         How batches of it were made; may be empty before there is one.
+    wording
+        Units of the sentences.
     """
     present = [ingredients[key] for key in recipe.mass_fractions if key in ingredients]
     return (
         *_moisture(present),
-        *_unrecorded_heat(present, processes),
+        *_unrecorded_heat(present, processes, wording),
         *_particle_sizes(present, processes),
     )
 
@@ -269,7 +284,7 @@ def _moisture(present: Sequence[Ingredient]) -> tuple[Caution, ...]:
 
 
 def _unrecorded_heat(
-    present: Sequence[Ingredient], processes: Sequence[BatchProcess]
+    present: Sequence[Ingredient], processes: Sequence[BatchProcess], wording: Wording
 ) -> tuple[Caution, ...]:
     """Where batches were heated without a temperature on record and something bears little."""
     batches = [p.batch for p in processes if p.is_heated and p.temperature is None]
@@ -286,13 +301,13 @@ def _unrecorded_heat(
     least = min(melting) if melting else None
     known = ""
     if least is not None and least > limit:
-        known = f", and a melt is at least at {_degrees(least)}"
+        known = f", and a melt is at least at {wording.warmth(least)}"
     return (
         Caution(
             "process-temperature-unrecorded",
             f"batches {', '.join(batches)} were heated and nobody wrote down how hot, but {key} "
-            f"{verb} {_degrees(limit)}{known}: record process_temperature; press it dry, or choose "
-            "another ingredient, if the mix gets that hot",
+            f"{verb} {wording.warmth(limit)}{known}: record process_temperature; press it dry, or "
+            "choose another ingredient, if the mix gets that hot",
         ),
     )
 
@@ -335,18 +350,21 @@ def _limit(change: _Change, ingredient: Ingredient) -> float | None:
     return None if meant_to_melt or limit < ROOM else limit
 
 
-def _caution(change: _Change, ingredient: Ingredient, limit: float, hottest: float) -> Caution:
+def _caution(
+    change: _Change, ingredient: Ingredient, limit: float, hottest: float, wording: Wording
+) -> Caution:
     source = ingredient.source.get(change.field, "no source given")
-    relation = "goes up to" if hottest >= limit else "comes within 20 K of that, at"
+    near = wording.warmer(PROCESS_MARGIN)
+    relation = "goes up to" if hottest >= limit else f"comes within {near} of that, at"
     return Caution(
         change.code,
-        f"{ingredient.key} {change.verb} {_degrees(limit)} ({source}) and the process {relation} "
-        f"{_degrees(hottest)}: {change.consequence}{_gas(change, ingredient, hottest)}; "
-        f"{change.advice}",
+        f"{ingredient.key} {change.verb} {wording.warmth(limit)} ({source}) and the process "
+        f"{relation} {wording.warmth(hottest)}: {change.consequence}"
+        f"{_gas(change, ingredient, hottest, wording)}; {change.advice}",
     )
 
 
-def _gas(change: _Change, ingredient: Ingredient, hottest: float) -> str:
+def _gas(change: _Change, ingredient: Ingredient, hottest: float, wording: Wording) -> str:
     """How much gas a gram can make, where the table says what it gives off."""
     if change.field not in ("decomposes", "sublimes") or not ingredient.gives_off:
         return ""
@@ -354,12 +372,9 @@ def _gas(change: _Change, ingredient: Ingredient, hottest: float) -> str:
         return ""
     amount, names = gas_amount(ingredient.gives_off)
     moles = 1e-3 * amount / molar_mass(ingredient.formula)
-    litres = 1e3 * moles * _GAS_CONSTANT * max(hottest, ROOM) / _ATMOSPHERE
+    volume = moles * _GAS_CONSTANT * max(hottest, ROOM) / _ATMOSPHERE
+    per_unit = wording.size(volume * 1e3 * float(wording.mass.factor), "m³", 2)
     return (
-        f" (a gram of it can give off {litres:.2g} litres of gas, {', '.join(names)}, at "
-        f"{_degrees(hottest)} and 1 atm)"
+        f" (1 {symbol_of(wording.mass)} of it can give off {per_unit} of gas, {', '.join(names)}, "
+        f"at {wording.warmth(hottest)} and 1 atm)"
     )
-
-
-def _degrees(temperature: float) -> str:
-    return f"{temperature - _ZERO_CELSIUS:.0f} degC"

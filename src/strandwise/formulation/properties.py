@@ -14,6 +14,7 @@ from strandwise.formulation.balance import (
 )
 from strandwise.formulation.pairs import incompatibility_cautions
 from strandwise.formulation.process import process_cautions
+from strandwise.units import METRIC, Wording
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -112,6 +113,7 @@ def recipe_properties(
     process_temperatures: Sequence[float] = (),
     *,
     alkali: AlkaliProduct = "oxide",
+    wording: Wording = METRIC,
 ) -> RecipeProperties:
     """Collect what the composition of a recipe says.
 
@@ -125,6 +127,8 @@ def recipe_properties(
         Highest temperatures to which batches of the recipe were brought while made, K.
     alkali
         Where alkali metals end up in the oxygen balance.
+    wording
+        Units of the sentences.
     """
     balance = mixture_oxygen_balance(recipe, ingredients, alkali=alkali)
     return RecipeProperties(
@@ -137,7 +141,7 @@ def recipe_properties(
             *_missing_figures(recipe, ingredients),
             *_unusual_balance(balance),
             *incompatibility_cautions(recipe, ingredients),
-            *process_cautions(recipe, ingredients, process_temperatures),
+            *process_cautions(recipe, ingredients, process_temperatures, wording),
         ),
     )
 

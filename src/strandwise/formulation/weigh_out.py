@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from strandwise.errors import RequestError
 from strandwise.findings import Caution
+from strandwise.units import Kind, Unit, parse_unit
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -20,6 +21,7 @@ __all__ = ["WeighOut", "WeighOutRow", "weigh_out"]
 
 # Beyond this the scale decides what the recipe is (common practice, no source).
 _COARSE = 0.01
+_GRAM = parse_unit("g", Kind.MASS)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -104,6 +106,7 @@ def weigh_out(
     *,
     resolution: float,
     water: Mapping[str, float] | None = None,
+    unit: Unit = _GRAM,
 ) -> WeighOut:
     """Masses to weigh for a batch.
 
@@ -119,6 +122,8 @@ def weigh_out(
         Smallest step of the scale, kg.
     water
         Ingredient to its mass fraction of water, in [0, 1); what is left out counts as dry.
+    unit
+        Of the scale, in which messages speak.
 
     Raises
     ------
@@ -126,7 +131,7 @@ def weigh_out(
         The mass or step is not above 0, an ingredient is below one step, or `water` names what
         the recipe does not hold or is no fraction.
     """
-    _refuse_sizes(mass, resolution)
+    _refuse_sizes(mass, resolution, unit)
     water = water or {}
     _refuse_water(water, recipe)
     rows: list[WeighOutRow] = []
@@ -137,10 +142,10 @@ def weigh_out(
         exact = dry / (1.0 - moist)
         steps = _on_steps(exact, resolution)
         if not steps:
-            msg = f"{exact * 1e3:.4g} g of {key} is less than one step of the scale"
+            msg = f"{_told(exact, unit, 4)} of {key} is less than one step of the scale"
             raise RequestError(
                 msg,
-                expected=f"a scale finer than {resolution * 1e3:g} g, or a larger batch",
+                expected=f"a scale finer than {_told(resolution, unit)}, or a larger batch",
                 hint="weigh more of it into one of the other powders, and take a share of that",
             )
         running += steps
@@ -169,11 +174,15 @@ def weigh_out(
     )
 
 
-def _refuse_sizes(mass: float, resolution: float) -> None:
+def _refuse_sizes(mass: float, resolution: float, unit: Unit) -> None:
     for what, value in (("mass of the batch", mass), ("step of the scale", resolution)):
         if not (value > 0 and math.isfinite(value)):
-            msg = f"the {what} is {value * 1e3:g} g"
+            msg = f"the {what} is {_told(value, unit)}"
             raise RequestError(msg, expected="a mass above 0")
+
+
+def _told(mass: float, unit: Unit, digits: int = 6) -> str:
+    return f"{mass / float(unit.factor):.{digits}g} {unit}"
 
 
 def _refuse_water(water: Mapping[str, float], recipe: Recipe) -> None:

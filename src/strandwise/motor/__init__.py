@@ -30,6 +30,7 @@ from strandwise.motor.shapes import (
     MultiCore,
     burning_ends,
 )
+from strandwise.motor.size_error import SizeError
 
 __all__ = [
     "FACES",
@@ -41,6 +42,7 @@ __all__ = [
     "HollowCylinder",
     "MultiCore",
     "Nozzle",
+    "SizeError",
     "burning_area",
     "burning_ends",
     "burnout_depth",

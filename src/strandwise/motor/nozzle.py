@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from strandwise.errors import DataError
+from strandwise.motor.size_error import SizeError
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -79,11 +80,12 @@ class Nozzle:
             msg = f"standard uncertainty of the throat diameter is {self.throat_diameter_sd:g} m"
             raise DataError(msg, expected="a length of 0 or more")
         if self.exit_diameter is not None and self.exit_diameter < self.throat_diameter:
-            msg = (
-                f"exit diameter {self.exit_diameter * 1e3:g} mm is smaller than the throat, "
-                f"{self.throat_diameter * 1e3:g} mm"
+            msg = "exit diameter {exit} is smaller than the throat, {throat}"
+            raise SizeError(
+                msg,
+                hint="check that the two diameters are not exchanged",
+                sizes={"exit": (self.exit_diameter, "m"), "throat": (self.throat_diameter, "m")},
             )
-            raise DataError(msg, hint="check that the two diameters are not exchanged")
         angle = self.divergence_half_angle
         if angle is not None and not 0.0 <= angle < math.pi / 2.0:
             msg = f"divergence half-angle is {math.degrees(angle):g}°"

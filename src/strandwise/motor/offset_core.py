@@ -9,6 +9,7 @@ import numpy as np
 from strandwise.errors import DataError
 from strandwise.motor.round_bores import RoundBores, bores_perimeter, bores_section
 from strandwise.motor.shapes import AreaTable, HollowCylinder, burning_ends
+from strandwise.motor.size_error import SizeError
 
 __all__ = ["offset_core_area_table"]
 
@@ -69,8 +70,12 @@ def offset_core_area_table(
         msg = "an offset core that is inhibited"
         raise DataError(msg, expected="a core that burns")
     if not 0.0 <= offset < outer - core:
-        msg = f"an offset of {offset * 1e3:g} mm of a core in a wall of {(outer - core) * 1e3:g} mm"
-        raise DataError(msg, expected="0 or more, and less than the wall")
+        msg = "an offset of {offset} of a core in a wall of {wall}"
+        raise SizeError(
+            msg,
+            expected="0 or more, and less than the wall",
+            sizes={"offset": (offset, "m"), "wall": (outer - core, "m")},
+        )
     if rows < _FEWEST_ROWS:
         msg = f"an area table of {rows} rows"
         raise DataError(msg, expected=f"{_FEWEST_ROWS} or more")

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from strandwise.errors import DataError
+from strandwise.motor.size_error import SizeError
 
 __all__ = [
     "FACES",
@@ -136,8 +137,13 @@ class MultiCore:
         }
         for what, wall in walls.items():
             if wall is not None and wall <= 0.0:
-                msg = f"{wall * 1e3:.4g} mm of propellant part {what}"
-                raise DataError(msg, expected="more than 0", hint="check the four diameters")
+                msg = f"{{wall}} of propellant part {what}"
+                raise SizeError(
+                    msg,
+                    expected="more than 0",
+                    hint="check the four diameters",
+                    sizes={"wall": (wall, "m")},
+                )
 
     @property
     def segment_lengths(self) -> tuple[float, ...]:
@@ -237,18 +243,34 @@ class AreaTable:
             msg = "an area table with a value that is not a finite number"
             raise DataError(msg, expected="finite depths and areas")
         if self.web[0] != 0.0:
-            msg = f"the area table starts at a burnt depth of {self.web[0] * 1e3:g} mm"
-            raise DataError(msg, expected="0 for the first depth")
+            msg = "the area table starts at a burnt depth of {depth}"
+            raise SizeError(
+                msg,
+                expected="0 for the first depth",
+                sizes={"depth": (self.web[0], "m")},
+            )
         for earlier, later in zip(self.web, self.web[1:], strict=False):
             if later <= earlier:
-                msg = f"depth {later * 1e3:g} mm follows {earlier * 1e3:g} mm in the area table"
-                raise DataError(msg, expected="depths that rise from row to row")
+                msg = "depth {later} follows {earlier} in the area table"
+                raise SizeError(
+                    msg,
+                    expected="depths that rise from row to row",
+                    sizes={"later": (later, "m"), "earlier": (earlier, "m")},
+                )
         if min(self.area[:-1]) <= 0.0 or self.area[-1] < 0.0:
-            msg = f"a burning area of {min(self.area) * 1e6:g} mm² in the area table"
-            raise DataError(msg, expected="areas above 0; only the last may be 0")
+            msg = "a burning area of {area} in the area table"
+            raise SizeError(
+                msg,
+                expected="areas above 0; only the last may be 0",
+                sizes={"area": (min(self.area), "m²")},
+            )
         if self.slivers_from is not None and self.slivers_from > self.web[-1]:
-            msg = f"slivers from a burnt depth of {self.slivers_from * 1e3:g} mm"
-            raise DataError(msg, expected=f"no more than the last, {self.web[-1] * 1e3:g} mm")
+            msg = "slivers from a burnt depth of {depth}"
+            raise SizeError(
+                msg,
+                expected="no more than the last, {last}",
+                sizes={"depth": (self.slivers_from, "m"), "last": (self.web[-1], "m")},
+            )
 
 
 Grain: TypeAlias = HollowCylinder | MultiCore | EndBurner | AreaTable
@@ -286,11 +308,12 @@ def _check_lengths(length: float | None, segments: int, lengths: tuple[float, ..
 
 def _check_core(core: float, outer: float) -> None:
     if core >= outer:
-        msg = (
-            f"the core, {core * 1e3:g} mm, is not smaller than the outer "
-            f"diameter, {outer * 1e3:g} mm"
+        msg = "the core, {core}, is not smaller than the outer diameter, {outer}"
+        raise SizeError(
+            msg,
+            hint="check that the two diameters are not exchanged",
+            sizes={"core": (core, "m"), "outer": (outer, "m")},
         )
-        raise DataError(msg, hint="check that the two diameters are not exchanged")
 
 
 def _check_sizes(grain: object, required: tuple[str, ...], optional: tuple[str, ...]) -> None:

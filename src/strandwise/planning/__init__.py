@@ -21,6 +21,7 @@ from strandwise.planning.power import (
     designs_that_detect,
     detectable_shifts,
 )
+from strandwise.planning.power_curves import PowerCurve, power_curves
 from strandwise.planning.reasons import SuggestionKind
 from strandwise.planning.run_sheet import RunSheet, RunSheetRow, balanced_tests, run_sheet
 from strandwise.planning.sentences import (
@@ -41,6 +42,7 @@ __all__ = [
     "PeakModel",
     "PeakPrecision",
     "PeakTarget",
+    "PowerCurve",
     "RangeExtension",
     "RunSheet",
     "RunSheetRow",
@@ -57,6 +59,7 @@ __all__ = [
     "next_tests_for_motor",
     "next_tests_sentence",
     "peak_sentence",
+    "power_curves",
     "run_sheet",
     "suggestion_for_motor_sentence",
     "suggestion_sentence",

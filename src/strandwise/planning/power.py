@@ -27,10 +27,13 @@ __all__ = [
     "MOST_BATCHES",
     "DesignPower",
     "DetectableShift",
+    "balanced_critical_t",
     "critical_t_from_arrays",
     "design_power_from_arrays",
     "designs_that_detect",
     "detectable_shifts",
+    "noncentrality_for",
+    "power_of_t",
 ]
 
 _USUAL_POWER = 0.8
@@ -168,7 +171,7 @@ def design_power_from_arrays(
     """
     _check(shift, batches, tests_per_batch, batch_sd, test_sd, formulations, level, leverage)
     df = (formulations + 1) * (batches - 1)
-    critical = _balanced_critical_t(df, formulations, level)
+    critical = balanced_critical_t(df, formulations, level)
     within = test_sd**2 * (1.0 + leverage) / tests_per_batch
     sd = math.sqrt(2.0 * (batch_sd**2 + within) / batches)
     return DesignPower(
@@ -179,7 +182,7 @@ def design_power_from_arrays(
         sd=sd,
         df=df,
         critical_t=critical,
-        power=_power(abs(math.log1p(shift)) / sd, df, critical),
+        power=power_of_t(abs(math.log1p(shift)) / sd, df, critical),
     )
 
 
@@ -279,9 +282,8 @@ def detectable_shifts(
     for name, precision in precisions.items():
         reach = None
         if precision is not None:
-            # Treatments that share one control as large as they are: correlation one half.
-            critical = _balanced_critical_t(precision.df, count, level)
-            reach = _noncentrality(precision.df, critical, power) * precision.sd
+            critical = balanced_critical_t(precision.df, count, level)
+            reach = noncentrality_for(precision.df, critical, power) * precision.sd
         found.append(
             DetectableShift(
                 formulation=name,
@@ -294,13 +296,16 @@ def detectable_shifts(
 
 
 @cache
-def _balanced_critical_t(df: float, count: int, level: float) -> float:
+def balanced_critical_t(df: float, count: int, level: float) -> float:
+    """`critical_t_from_arrays` of `count` treatments that share a control as large as they are."""
+    # Treatments that share one control as large as they are: correlation one half.
     correlation = np.full((count, count), 0.5)
     np.fill_diagonal(correlation, 1.0)
     return critical_t_from_arrays(df, correlation, level)
 
 
-def _power(noncentrality: float, df: float, critical: float) -> float:
+def power_of_t(noncentrality: float, df: float, critical: float) -> float:
+    """Chance that |t| of noncentral Student's t comes out above `critical`."""
     inside = float(nctdtr(df, noncentrality, critical))
     # scipy gives NaN for some values far below 1e-50.
     above = 1.0 - (0.0 if math.isnan(inside) else inside)
@@ -310,13 +315,14 @@ def _power(noncentrality: float, df: float, critical: float) -> float:
     return min(max(above + below, 0.0), 1.0)
 
 
-def _noncentrality(df: float, critical: float, power: float) -> float:
+def noncentrality_for(df: float, critical: float, power: float) -> float:
+    """Noncentrality at which `power_of_t` is `power`."""
     low, high = 0.0, 1.0
-    while _power(high, df, critical) < power and high < _FARTHEST:
+    while power_of_t(high, df, critical) < power and high < _FARTHEST:
         low, high = high, 2.0 * high
     for _ in range(_BISECTIONS):
         middle = 0.5 * (low + high)
-        low, high = (middle, high) if _power(middle, df, critical) < power else (low, middle)
+        low, high = (middle, high) if power_of_t(middle, df, critical) < power else (low, middle)
     return high
 
 

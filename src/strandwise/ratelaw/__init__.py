@@ -17,6 +17,7 @@ from strandwise.ratelaw.fit import (
 from strandwise.ratelaw.lack_of_fit import lack_of_fit_p
 from strandwise.ratelaw.laws import LAW_NAMES, LAWS, LawParameter, RateLaw, law_named
 from strandwise.ratelaw.lines import LineFits, fit_lines
+from strandwise.ratelaw.no_reading import closer_than_readings
 from strandwise.ratelaw.outliers import grubbs_critical
 from strandwise.ratelaw.results import (
     Coefficient,
@@ -34,7 +35,6 @@ from strandwise.ratelaw.temperature import (
     pressure_sensitivity_interval,
     temperature_reason,
 )
-from strandwise.ratelaw.wording import degrees
 
 __all__ = [
     "LAWS",
@@ -55,8 +55,8 @@ __all__ = [
     "RateLaw",
     "RateSeries",
     "TemperatureEffect",
+    "closer_than_readings",
     "common_reference_pressure",
-    "degrees",
     "explain_fit",
     "fit_batches",
     "fit_exponents",

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import stdtrit
 
+from strandwise.distributions import stdtrit
 from strandwise.findings import Caution
 from strandwise.ratelaw.diagnostics import LawPoints, cautions_of_fit, cautions_of_series
 from strandwise.ratelaw.laws import law_named
@@ -41,12 +41,21 @@ _ONE_PRESSURE_SDS = 4.0
 
 @dataclass(frozen=True, eq=False, slots=True)
 class LogPoints:
-    """A series on logarithmic axes: arrays of shape (points,), errors of 0 where none is known."""
+    """A series on logarithmic axes: arrays of shape (points,), errors of 0 where none is known.
+
+    `covariance` is that of the errors of ln P and ln r at each point.
+    """
 
     ln_pressure: FloatArray
     ln_rate: FloatArray
     sd_ln_pressure: FloatArray
     sd_ln_rate: FloatArray
+    covariance: FloatArray
+
+    def variance(self, slope: FloatArray) -> FloatArray:
+        """Of ln r about a law of local exponents `slope`, from the readings alone; (points,)."""
+        own = self.sd_ln_rate**2 + (slope * self.sd_ln_pressure) ** 2
+        return np.asarray(np.maximum(own - 2.0 * slope * self.covariance, 0.0))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -112,11 +121,14 @@ def log_points(series: RateSeries) -> LogPoints:
     the stated ones: 0 would make what is not known the most trusted. What is stated of firings
     says nothing of strands.
     """
+    sd_ln_pressure = _filled(series.pressure_sd / series.pressure, series.kinds)
+    sd_ln_rate = _filled(series.rate_sd / series.rate, series.kinds)
     return LogPoints(
         ln_pressure=np.log(series.pressure),
         ln_rate=np.log(series.rate),
-        sd_ln_pressure=_filled(series.pressure_sd / series.pressure, series.kinds),
-        sd_ln_rate=_filled(series.rate_sd / series.rate, series.kinds),
+        sd_ln_pressure=sd_ln_pressure,
+        sd_ln_rate=sd_ln_rate,
+        covariance=series.correlation * sd_ln_pressure * sd_ln_rate,
     )
 
 
@@ -177,18 +189,17 @@ def rate_fit(
             bare = replace(bare, level=level)
         return replace(bare, cautions=cautions_of_series(bare, series, reason))
     fit = _with_numbers(bare, solution, temperature_span(series))
+    known = points.variance(_slope_of(law, solution))
     detail = LawPoints(
         adjusted=solution.adjusted,
         weights=solution.weights,
         design=design_of(law, solution),
-        slope=_slope_of(law, solution),
-        sd_ln_pressure=points.sd_ln_pressure,
-        sd_ln_rate=points.sd_ln_rate,
+        known=known,
         stated=bool(((series.rate_sd > 0.0) | (series.pressure_sd > 0.0)).any()),
         unstated_rates=int(np.count_nonzero(series.rate_sd == 0.0)),
+        wording=series.wording,
     )
-    stated = np.hypot(detail.sd_ln_rate, detail.slope * detail.sd_ln_pressure)
-    fit = replace(fit, stated_sds=tuple(stated.tolist()))
+    fit = replace(fit, stated_sds=tuple(np.sqrt(known).tolist()))
     cautions = cautions_of_series(fit, series, reason) + cautions_of_fit(fit, detail)
     if not solution.converged:
         message = "the iteration did not come to rest; the values may be off in the last digits"

@@ -171,6 +171,7 @@ def _smooth(series: RateSeries, law: str, reference: float, temperature: float |
         law=law,
         ln_reference=math.log(reference),
         warmer=readings.fixed[:, 0] if warm else None,
+        covariance=readings.covariance * series.rate,
     )
     return solution.at_temperature(at)
 

@@ -2,10 +2,10 @@
 
 y = f(x; β) + Z γ: f a combination of columns that depend on x (1 and x for the power law; with
 breaks, x beyond each break), Z columns known without error, such as the temperature. At the
-solution each point is moved to its most likely place x̂ = x + w s σ_x² e (s the local slope, w the
-weight, e the residual) and the weighted residuals are orthogonal to the columns there, which for a
-straight line are York's equations (Am. J. Phys. 72 (2004) 367); for several columns the same
-argument holds wherever f is straight over a point's own uncertainty.
+solution each point is moved to its most likely place x̂ = x + w (s σ_x² − σ_xy) e (s the local
+slope, w the weight, e the residual) and the weighted residuals are orthogonal to the columns there,
+which for a straight line are York's equations (Am. J. Phys. 72 (2004) 367); for several columns the
+same argument holds wherever f is straight over a point's own uncertainty.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ _ROUNDING = 1e-14
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Readings:
-    """Points of one fit: ln(P/P0), ln r and their standard errors, shape (points,).
+    """Points of one fit: ln(P/P0), ln r, their standard errors and covariance, shape (points,).
 
     `fixed` holds columns known without error, shape (points, q), q may be 0.
     """
@@ -44,12 +44,14 @@ class Readings:
     y: FloatArray
     sd_x: FloatArray
     sd_y: FloatArray
+    covariance: FloatArray
     fixed: FloatArray
 
     def variance(self, slope: FloatArray, tau2: float) -> FloatArray:
         """Of y about the curve, with the local slope at each point and the scatter τ²."""
         floor = (_ROUNDING * max(float(np.abs(self.y).max()), 1e-20)) ** 2
-        return np.asarray(np.maximum(self.sd_y**2 + tau2, floor) + (slope * self.sd_x) ** 2)
+        whole = np.maximum(self.sd_y**2 + tau2, floor) + (slope * self.sd_x) ** 2
+        return np.asarray(np.maximum(whole - 2.0 * slope * self.covariance, floor))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -147,6 +149,7 @@ def _look(
     slope = slopes(readings.x) @ beta[:count]
     weights = 1.0 / readings.variance(slope, tau2)
     residuals = readings.y - _stacked(columns(readings.x), readings.fixed) @ beta
-    adjusted = readings.x + weights * slope * readings.sd_x**2 * residuals
+    pull = slope * readings.sd_x**2 - readings.covariance
+    adjusted = readings.x + weights * pull * residuals
     design = _stacked(columns(adjusted), readings.fixed)
     return ColumnFit(beta, tau2, converged, weights, residuals, adjusted, slope, design)

@@ -1,8 +1,9 @@
 """Any declared burn-rate law of two parameters, fitted by nonlinear least squares.
 
 One series at a time, by lmfit. The weights, the scatter τ and the intervals are those of the power
-law's pass (`strandwise.ratelaw.lines`): at each point the variance σ_y² + τ² + s²σ_lnP² holds the
-law's own slope s at the trial parameters, so that for a straight line the minimum is York's.
+law's pass (`strandwise.ratelaw.lines`): at each point the variance σ_y² + τ² − 2sσ_y,lnP + s²σ_lnP²
+holds the law's own slope s at the trial parameters, so that for a straight line the minimum is
+York's.
 Importing this module takes about a second; only `strandwise.ratelaw.nonlinear` does.
 """
 
@@ -44,6 +45,7 @@ class _Curve:
     y: FloatArray
     sd_x: FloatArray
     sd_y: FloatArray
+    covariance: FloatArray
     scale: Literal["log", "rate"]
     warmer: FloatArray | None
 
@@ -68,8 +70,9 @@ class _Curve:
 
     def variance(self, theta: _Theta, tau2: float) -> FloatArray:
         floor = (_ROUNDING * max(float(np.abs(self.y).max()), 1e-20)) ** 2
-        own = np.maximum(self.sd_y**2 + tau2, floor)
-        return np.asarray(own + (self.slope(self.x, theta) * self.sd_x) ** 2)
+        slope = self.slope(self.x, theta)
+        whole = np.maximum(self.sd_y**2 + tau2, floor) + (slope * self.sd_x) ** 2
+        return np.asarray(np.maximum(whole - 2.0 * slope * self.covariance, floor))
 
 
 def fit_nonlinear(
@@ -84,6 +87,7 @@ def fit_nonlinear(
     start: tuple[float, float] | None = None,
     scatter: bool = True,
     warmer: FloatArray | None = None,
+    covariance: FloatArray | None = None,
 ) -> Solution:
     """Fit one law to one series of points.
 
@@ -106,6 +110,8 @@ def fit_nonlinear(
         Estimate the test-to-test scatter; False takes the stated uncertainties as all there is.
     warmer
         T − T0 of each point, K, to fit σ_p too; None: the temperature takes no part.
+    covariance
+        Of the errors of ln P and of the rate, m/s; None: they are independent.
 
     Returns
     -------
@@ -123,6 +129,7 @@ def fit_nonlinear(
     r = np.asarray(rate, dtype=np.float64)
     _check(x, r)
     sd_r = np.asarray(sd_rate, dtype=np.float64)
+    shared = np.zeros_like(r) if covariance is None else np.asarray(covariance, dtype=np.float64)
     log = scale == "log"
     curve = _Curve(
         law=law_named(law),
@@ -130,6 +137,7 @@ def fit_nonlinear(
         y=np.log(r) if log else r,
         sd_x=np.asarray(sd_ln_pressure, dtype=np.float64),
         sd_y=sd_r / r if log else sd_r,
+        covariance=shared / r if log else shared,
         scale=scale,
         warmer=warmer,
     )
@@ -213,7 +221,8 @@ def _linearised(
     """Weights, residuals, design at the adjusted points, and those points."""
     weights = 1.0 / curve.variance(theta, tau2)
     left = curve.y - curve.value(curve.x, theta)
-    adjusted = curve.x + weights * curve.slope(curve.x, theta) * curve.sd_x**2 * left
+    pull = curve.slope(curve.x, theta) * curve.sd_x**2 - curve.covariance
+    adjusted = curve.x + weights * pull * left
     return weights, left, curve.design(adjusted, theta), adjusted
 
 

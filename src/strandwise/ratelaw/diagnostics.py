@@ -11,14 +11,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import chdtr, chdtrc
 
+from strandwise.distributions import chdtr, chdtrc
 from strandwise.findings import Caution
 from strandwise.ratelaw.lack_of_fit import lack_of_fit_p
+from strandwise.ratelaw.no_reading import closer_than_readings
 from strandwise.ratelaw.segments import levels_of
 from strandwise.ratelaw.temperature import WIDE_SPAN, temperature_reason, temperature_span
-from strandwise.ratelaw.wording import degrees, number_text
-from strandwise.ratelaw.wording import pressure_text as _pressure
+from strandwise.ratelaw.wording import number_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
     from strandwise.ratelaw.results import RateFit
     from strandwise.ratelaw.series import RateSeries
+    from strandwise.units import Wording
 
     FloatArray = npt.NDArray[np.float64]
 
@@ -51,8 +52,6 @@ LACK_OF_FIT_P_WIDE = 0.03
 LEAST_BEND = 1.0
 """Percent; a smaller bend changes no decision."""
 MISSTATED_P = 0.01
-NO_READING, ENOUGH_DF = 5e-4, 3
-"""Scatter that no readings are as good as, with so many degrees of freedom that it is no luck."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -67,24 +66,23 @@ class LawPoints:
         1/variance of ln r used by the fit.
     design
         Derivatives of ln r by the parameters, shape (points, parameters).
-    slope
-        d ln r / d ln P.
-    sd_ln_pressure, sd_ln_rate
-        Known uncertainties, 0 where none is.
+    known
+        Variance of ln r about the law from the stated uncertainties, 0 where there are none.
     stated
         Whether any uncertainty is known.
     unstated_rates
         For how many points that of the rate is not.
+    wording
+        Units of the sentences.
     """
 
     adjusted: FloatArray
     weights: FloatArray
     design: FloatArray
-    slope: FloatArray
-    sd_ln_pressure: FloatArray
-    sd_ln_rate: FloatArray
+    known: FloatArray
     stated: bool
     unstated_rates: int
+    wording: Wording
 
 
 def cautions_of_series(fit: RateFit, series: RateSeries, reason: str) -> tuple[Caution, ...]:
@@ -96,6 +94,7 @@ def cautions_of_series(fit: RateFit, series: RateSeries, reason: str) -> tuple[C
 
 
 def _series_cautions(fit: RateFit, series: RateSeries, reason: str) -> Iterator[Caution]:
+    say = series.wording
     if reason == "few":
         tests = f"only test {fit.tests[0]}" if fit.tests else "no test at all"
         yield Caution(
@@ -108,13 +107,13 @@ def _series_cautions(fit: RateFit, series: RateSeries, reason: str) -> Iterator[
         middle = math.sqrt(low * high)
         yield Caution(
             "one-pressure",
-            f"all tests are at one pressure, {_pressure(low)} to {_pressure(high)}, within what "
+            f"all tests are at one pressure, {say.press(low)} to {say.press(high)}, within what "
             "the readings can tell apart: how the rate changes with pressure is not known",
         )
         yield Caution(
             "not-identified",
-            f"add tests at a pressure well away, such as {_pressure(2.0 * middle)} or "
-            f"{_pressure(0.5 * middle)}",
+            f"add tests at a pressure well away, such as {say.press(2.0 * middle)} or "
+            f"{say.press(0.5 * middle)}",
         )
     elif reason == "few-for-breaks":
         yield Caution(
@@ -152,7 +151,8 @@ def _temperature_cautions(fit: RateFit, series: RateSeries) -> Iterator[Caution]
     span = temperature_span(series)
     if span is None or span[1] - span[0] <= WIDE_SPAN:
         return
-    tested = f"the tests were made at {degrees(span[0])} to {degrees(span[1])}"
+    say = series.wording
+    tested = f"the tests were made at {say.warmth(span[0])} to {say.warmth(span[1])}"
     if fit.temperature is not None:
         found = fit.temperature
         low, high = (100.0 * end for end in found.sigma_p_ci95)
@@ -160,7 +160,7 @@ def _temperature_cautions(fit: RateFit, series: RateSeries) -> Iterator[Caution]
             "temperature-fitted",
             f"{tested}; the rate changes by {number_text(100.0 * found.sigma_p, 2)} % per kelvin "
             f"({number_text(low, 2)} to {number_text(high, 2)}), and the rates given are those at "
-            f"{degrees(found.reference)}",
+            f"{say.warmth(found.reference)}",
         )
         return
     why = {
@@ -180,36 +180,36 @@ def _temperature_cautions(fit: RateFit, series: RateSeries) -> Iterator[Caution]
 def cautions_of_fit(fit: RateFit, points: LawPoints) -> tuple[Caution, ...]:
     """Cautions about a law that was fitted."""
     return (
-        *_range_cautions(fit),
-        *_exponent_cautions(fit),
-        *_break_cautions(fit),
+        *_range_cautions(fit, points.wording),
+        *_exponent_cautions(fit, points.wording),
+        *_break_cautions(fit, points.wording),
         *_shape_cautions(fit, points),
         *_test_cautions(fit),
         *_uncertainty_cautions(fit, points),
     )
 
 
-def _range_cautions(fit: RateFit) -> Iterator[Caution]:
+def _range_cautions(fit: RateFit, say: Wording) -> Iterator[Caution]:
     if fit.pressure_range is None:
         return
     low, high = fit.pressure_range
     if high / low < NARROW_RANGE:
         yield Caution(
             "narrow-pressure-range",
-            f"tested from {_pressure(low)} to {_pressure(high)} only, a factor of "
+            f"tested from {say.press(low)} to {say.press(high)} only, a factor of "
             f"{high / low:.2f}: n is poorly known, and nothing is known outside",
         )
     reference = fit.reference_pressure
     if not low * (1.0 - 1e-9) <= reference <= high * (1.0 + 1e-9):
         yield Caution(
             "extrapolated",
-            f"the reference pressure {_pressure(reference)} lies outside the pressures tested, "
-            f"{_pressure(low)} to {_pressure(high)}: the rate there assumes that the law goes on, "
+            f"the reference pressure {say.press(reference)} lies outside the pressures tested, "
+            f"{say.press(low)} to {say.press(high)}: the rate there assumes that the law goes on, "
             "which no test of this batch has shown",
         )
 
 
-def _exponent_cautions(fit: RateFit) -> Iterator[Caution]:
+def _exponent_cautions(fit: RateFit, say: Wording) -> Iterator[Caution]:
     if fit.n is None:
         return
     upper = fit.n if fit.n_ci95 is None else fit.n_ci95[1]
@@ -238,7 +238,7 @@ def _exponent_cautions(fit: RateFit) -> Iterator[Caution]:
             "of the pressure range narrow it",
         )
     if fit.breaks:
-        yield from _segment_cautions(fit)
+        yield from _segment_cautions(fit, say)
     elif fit.n < 0.0:
         yield Caution(
             "negative-exponent",
@@ -248,11 +248,11 @@ def _exponent_cautions(fit: RateFit) -> Iterator[Caution]:
         )
 
 
-def _segment_cautions(fit: RateFit) -> Iterator[Caution]:
+def _segment_cautions(fit: RateFit, say: Wording) -> Iterator[Caution]:
     """Segments of a law with breaks that are no place to run a motor."""
     for number, one in enumerate(fit.exponents):
         upper = one.value if one.ci95 is None else one.ci95[1]
-        where = _segment_place(fit, number)
+        where = _segment_place(fit, number, say)
         if one.value < 0.0:
             yield Caution(
                 "negative-exponent",
@@ -268,16 +268,16 @@ def _segment_cautions(fit: RateFit) -> Iterator[Caution]:
             )
 
 
-def _segment_place(fit: RateFit, number: int) -> str:
+def _segment_place(fit: RateFit, number: int, say: Wording) -> str:
     breaks = [one.value for one in fit.breaks]
     if number == 0:
-        return f"below {_pressure(breaks[0])}"
+        return f"below {say.press(breaks[0])}"
     if number == len(breaks):
-        return f"above {_pressure(breaks[-1])}"
-    return f"from {_pressure(breaks[number - 1])} to {_pressure(breaks[number])}"
+        return f"above {say.press(breaks[-1])}"
+    return f"from {say.press(breaks[number - 1])} to {say.press(breaks[number])}"
 
 
-def _break_cautions(fit: RateFit) -> Iterator[Caution]:
+def _break_cautions(fit: RateFit, say: Wording) -> Iterator[Caution]:
     if fit.pressure_range is None:
         return
     tested = math.log(fit.pressure_range[1] / fit.pressure_range[0])
@@ -288,15 +288,15 @@ def _break_cautions(fit: RateFit) -> Iterator[Caution]:
         if math.log(high / low) > 0.4 * tested:
             yield Caution(
                 "break-not-identified",
-                f"a break of the law was put at {_pressure(one.value)}, but the tests allow it "
-                f"anywhere from {_pressure(low)} to {_pressure(high)}: it may not exist; test "
+                f"a break of the law was put at {say.press(one.value)}, but the tests allow it "
+                f"anywhere from {say.press(low)} to {say.press(high)}: it may not exist; test "
                 "between these pressures",
             )
         elif low <= fit.reference_pressure <= high:
             yield Caution(
                 "break-at-reference",
-                f"the law may change its exponent at {_pressure(low)} to {_pressure(high)}, and "
-                f"the reference pressure {_pressure(fit.reference_pressure)} lies there: n is that "
+                f"the law may change its exponent at {say.press(low)} to {say.press(high)}, and "
+                f"the reference pressure {say.press(fit.reference_pressure)} lies there: n is that "
                 "of one side or the other, and its interval holds both",
             )
 
@@ -323,7 +323,7 @@ def _shape_cautions(fit: RateFit, points: LawPoints) -> Iterator[Caution]:
 
 def _readings_explain(fit: RateFit, points: LawPoints) -> bool:
     """Whether all residuals together are no more than the stated uncertainties lead to expect."""
-    variance = points.sd_ln_rate**2 + (points.slope * points.sd_ln_pressure) ** 2
+    variance = points.known
     if points.unstated_rates or not (variance > 0.0).all() or fit.df < 1:
         return False
     return float(chdtrc(fit.df, np.sum(np.array(fit.residuals) ** 2 / variance))) > 0.1
@@ -347,7 +347,7 @@ def _uncertainty_cautions(fit: RateFit, points: LawPoints) -> Iterator[Caution]:
     if fit.df < 1 or fit.residual_sd is None:
         return
     off = math.sqrt(sum(one * one for one in fit.residuals) / fit.df)
-    if off < NO_READING and fit.df >= ENOUGH_DF and not points.stated:
+    if closer_than_readings(off, fit.df) and not points.stated:
         yield Caution(
             "no-scatter",
             f"tests lie within {100.0 * off:.1g} % of the law, closer than readings of burns can: "
@@ -368,7 +368,7 @@ def _uncertainty_cautions(fit: RateFit, points: LawPoints) -> Iterator[Caution]:
             f"{points.unstated_rates} of {fit.points} tests have a rate of unknown uncertainty; "
             "they weigh as if theirs were that of the others on average",
         )
-    variance = points.sd_ln_rate**2 + (points.slope * points.sd_ln_pressure) ** 2
+    variance = points.known
     if not (variance > 0.0).all():
         return
     chi = float(np.sum(np.array(fit.residuals) ** 2 / variance))

@@ -8,14 +8,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import stdtr, stdtrit
 
+from strandwise.distributions import stdtr, stdtrit
 from strandwise.errors import DataError
 from strandwise.ratelaw.assemble import log_points
 from strandwise.ratelaw.explain_sentences import explain_sentences
 from strandwise.ratelaw.fit import fit_batches
 from strandwise.ratelaw.laws import law_named
-from strandwise.ratelaw.wording import millimetres_per_second, pressure_text
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -147,8 +146,8 @@ def explain_fit(
     *,
     order: Sequence[float] | None = None,
     fitter: Fitter = fit_batches,
-    format_pressure: Callable[[float], str] = pressure_text,
-    format_rate: Callable[[float], str] = millimetres_per_second,
+    format_pressure: Callable[[float], str] | None = None,
+    format_rate: Callable[[float], str] | None = None,
 ) -> Explanation:
     """Tell in plain words what drives a fit, and which test would help it most.
 
@@ -163,7 +162,7 @@ def explain_fit(
         What fits the series without one test; for laws other than the power law that of
         `strandwise.ratelaw.nonlinear`.
     format_pressure, format_rate
-        How Pa and m/s are written.
+        How Pa and m/s are written; None: as the series words them.
 
     Raises
     ------
@@ -201,8 +200,8 @@ def explain_fit(
         found,
         stated=bool((local.known > 0.0).any()),
         ordered_by=_ordered_by(order),
-        format_pressure=format_pressure,
-        format_rate=format_rate,
+        format_pressure=format_pressure or series.wording.press,
+        format_rate=format_rate or series.wording.burn_rate,
     )
     return dataclasses.replace(found, sentences=sentences)
 
@@ -282,7 +281,14 @@ def _without(series: RateSeries, row: int) -> RateSeries:
         kinds=tuple(series.kinds[i] for i in kept),
         **{
             name: getattr(series, name)[kept]
-            for name in ("pressure", "rate", "pressure_sd", "rate_sd", "temperature")
+            for name in (
+                "pressure",
+                "rate",
+                "pressure_sd",
+                "rate_sd",
+                "temperature",
+                "correlation",
+            )
         },
     )
 
@@ -320,7 +326,7 @@ def _local(fit: RateFit, series: RateSeries) -> _Local:
         slopes = np.array([one.value for one in fit.exponents])
         slope = slopes[np.searchsorted(np.log(breaks), x)]
         at_n = np.eye(len(fit.theta))[1 + int(np.count_nonzero(np.log(breaks) < 0.0))]
-    known = points.sd_ln_rate**2 + (slope * points.sd_ln_pressure) ** 2
+    known = points.variance(slope)
     variance = np.maximum(known + (fit.scatter or 0.0) ** 2, 1e-24)
     return _Local(_gradient(fit, x, warmer), known, variance, at_n)
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from scipy.special import stdtrit
-
+from strandwise.distributions import stdtrit
 from strandwise.ratelaw.wording import number_text
 
 if TYPE_CHECKING:

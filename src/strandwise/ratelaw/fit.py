@@ -57,6 +57,7 @@ def fit_power_laws(
     *,
     ln_reference: FloatArray | float = 0.0,
     scatter: bool = True,
+    covariance: FloatArray | None = None,
 ) -> LineFits:
     """Fit ln r = ln r0 + n·ln(P/P0) to every batch in one pass.
 
@@ -72,6 +73,8 @@ def fit_power_laws(
         ln P0, one for all or shape (batches,).
     scatter
         Estimate the test-to-test scatter τ; False takes the stated uncertainties as all there is.
+    covariance
+        Of the errors of ln P and ln r, same shape as they; None: they are independent.
 
     Returns
     -------
@@ -84,7 +87,9 @@ def fit_power_laws(
     """
     reference = np.reshape(np.asarray(ln_reference, dtype=np.float64), (-1, 1))
     x = np.where(mask, ln_pressure - reference, 0.0)
-    return fit_lines(x, ln_rate, sd_ln_pressure, sd_ln_rate, mask, scatter=scatter)
+    return fit_lines(
+        x, ln_rate, sd_ln_pressure, sd_ln_rate, mask, scatter=scatter, covariance=covariance
+    )
 
 
 def fit_batches(
@@ -146,14 +151,16 @@ def _all_lines(
     points: Sequence[LogPoints], reasons: Sequence[str], ln_reference: FloatArray
 ) -> LineFits:
     size = max((one.ln_rate.size for one in points), default=0)
-    x, y, sd_x, sd_y = np.zeros((4, len(points), size))
+    x, y, sd_x, sd_y, cov = np.zeros((5, len(points), size))
     mask = np.zeros((len(points), size), dtype=np.bool_)
     for row, one in enumerate(points):
         k = one.ln_rate.size
         x[row, :k], sd_x[row, :k] = one.ln_pressure, one.sd_ln_pressure
         y[row, :k], sd_y[row, :k] = one.ln_rate, one.sd_ln_rate
+        cov[row, :k] = one.covariance
         mask[row, :k] = not reasons[row]
-    return fit_power_laws(x, y, sd_x, sd_y, mask, ln_reference=ln_reference)
+    correlated = cov if cov.any() else None
+    return fit_power_laws(x, y, sd_x, sd_y, mask, ln_reference=ln_reference, covariance=correlated)
 
 
 def fit_exponents(series: Sequence[RateSeries]) -> list[float | None]:
@@ -187,6 +194,7 @@ def power_law(series: RateSeries, reference: float, temperature: float | None = 
         points.sd_ln_rate[None],
         np.ones((1, points.ln_rate.size), dtype=np.bool_),
         ln_reference=float(np.log(reference)),
+        covariance=points.covariance[None],
     )
     return _solution(lines, 0, points.ln_rate.size)
 

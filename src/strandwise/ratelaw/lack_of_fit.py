@@ -6,7 +6,8 @@ import math
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import betainc, fdtrc
+
+from strandwise.distributions import betainc, fdtrc
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

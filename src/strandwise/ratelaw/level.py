@@ -6,8 +6,8 @@ import math
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import stdtrit
 
+from strandwise.distributions import stdtrit
 from strandwise.ratelaw.columns import Readings, fit_columns
 from strandwise.ratelaw.covariance import parameter_covariance
 from strandwise.ratelaw.results import RateEstimate
@@ -46,7 +46,8 @@ def rate_of_one_pressure(
     pressure = math.exp(float(ln_pressure.mean()))
     if count == 1:
         return RateEstimate(pressure, math.exp(float(ln_rate[0])), None, None, extrapolated=False)
-    readings = Readings(np.zeros(count), ln_rate, np.zeros(count), sd_ln_rate, np.empty((count, 0)))
+    none = np.zeros(count)
+    readings = Readings(none, ln_rate, none, sd_ln_rate, none, np.empty((count, 0)))
     fit = fit_columns(
         readings,
         lambda x: np.ones((x.size, 1)),

@@ -1,10 +1,10 @@
 """Straight lines with errors in both coordinates, many at once.
 
-For known errors the solution is that of York et al., Am. J. Phys. 72 (2004) 367 (uncorrelated
-errors), the exact maximum-likelihood line. Weighted least squares with the effective variance
-σ_y² + b²σ_x² held fixed at each step is not the same line: it ignores that the weights depend
-on b. To the errors in y a common variance τ² is added, estimated by restricted maximum likelihood
-(REML) with the line.
+For known errors the solution is that of York et al., Am. J. Phys. 72 (2004) 367, the exact
+maximum-likelihood line; the errors of one point may be correlated. Weighted least squares with the
+effective variance σ_y² − 2bσ_xy + b²σ_x² held fixed at each step is not the same line: it ignores
+that the weights depend on b. To the errors in y a common variance τ² is added, estimated by
+restricted maximum likelihood (REML) with the line.
 
 Three conventions for the standard errors of such a line are in print: York 2004 (design at the
 adjusted points, unscaled); first-order propagation of the readings (Kalantar, Meas. Sci. Technol.
@@ -65,7 +65,7 @@ class LineFits:
     identified, converged
         Whether there is a line, and whether the iteration came to rest.
     weights
-        1/(σ_y² + τ² + b²σ_x²); 0 at masked points.
+        1/(σ_y² + τ² − 2bσ_xy + b²σ_x²); 0 at masked points.
     residuals
         y − intercept − slope·x; 0 at masked points.
     leverages
@@ -103,6 +103,7 @@ class _Lines:
     var_y: FloatArray
     mask: FloatArray
     floor: FloatArray
+    cov: FloatArray | None  # of the errors in x and y; None where there is none
 
     def take(self, rows: BoolArray) -> _Lines:
         return _Lines(
@@ -112,7 +113,15 @@ class _Lines:
             self.var_y[:, rows],
             self.mask[:, rows],
             self.floor[rows],
+            None if self.cov is None else self.cov[:, rows],
         )
+
+    def variance(self, var_y: FloatArray, slope: FloatArray) -> FloatArray:
+        """Of y about lines of such slopes."""
+        variance = var_y + slope * slope * self.var_x
+        if self.cov is not None:
+            variance = np.maximum(variance - 2.0 * slope * self.cov, self.floor)
+        return variance
 
 
 @dataclass(eq=False, slots=True)
@@ -136,15 +145,17 @@ class _Step:
 
 
 def _york_step(data: _Lines, slope: FloatArray, tau2: FloatArray) -> _Step:
-    # Eqs. 13-17 of York et al. for uncorrelated errors; their b is `slope`.
+    # Eqs. 13-17 of York et al.; their b is `slope`.
     var_y = np.maximum(data.var_y + tau2, data.floor)
-    weights = data.mask / (var_y + slope * slope * data.var_x)
+    weights = data.mask / data.variance(var_y, slope)
     total = weights.sum(axis=0)
     mean_x = np.einsum("ij,ij->j", weights, data.x) / total
     mean_y = np.einsum("ij,ij->j", weights, data.y) / total
     u, v = data.x - mean_x, data.y - mean_y
     adjusted = u * var_y
     adjusted += (slope * v) * data.var_x
+    if data.cov is not None:
+        adjusted -= (slope * u + v) * data.cov
     adjusted *= weights
     weighted = weights * adjusted
     new = np.einsum("ij,ij->j", weighted, v) / np.einsum("ij,ij->j", weighted, u)
@@ -166,7 +177,7 @@ def _starting_values(data: _Lines, scatter: bool) -> tuple[FloatArray, FloatArra
         return slope, np.zeros_like(slope)
     v -= slope * u
     whole = np.einsum("ij,ij->j", v, v) / np.maximum(count - 2.0, 1.0)
-    known = (data.var_y.sum(axis=0) + slope * slope * data.var_x.sum(axis=0)) / count
+    known = (data.variance(data.var_y, slope) * data.mask).sum(axis=0) / count
     return slope, np.maximum(whole - known, _LEAST_START * whole)
 
 
@@ -183,7 +194,9 @@ def _iterate(data: _Lines, scatter: bool) -> tuple[FloatArray, FloatArray, BoolA
     for iteration in range(_MAX_ITERATIONS if slope.size else 0):
         b, t = slope[rows], tau2[rows]
         step = _york_step(work, b, t)
-        move = line_reml_step(step.weights, step.residuals, step.centred, t) - t
+        move = -t + line_reml_step(
+            step.weights, step.residuals, step.centred, step.total, step.square, t
+        )
         move[~estimated[rows]] = 0.0
         close = _at_rest(step, span, b, move)
         if iteration >= _PATIENCE:
@@ -220,6 +233,7 @@ def fit_lines(
     mask: BoolArray,
     *,
     scatter: bool = True,
+    covariance: FloatArray | None = None,
 ) -> LineFits:
     """Fit y = a + b·x to each row; see the module's heading for the method and its sources.
 
@@ -232,13 +246,16 @@ def fit_lines(
         True where there is a point; same shape.
     scatter
         Estimate τ; False takes the stated errors as all there is.
+    covariance
+        Of the errors of x and y at each point, same shape; None: they are independent.
 
     Raises
     ------
     DataError
-        Shapes differ, or a point that is not masked is not finite or has a negative error.
+        Shapes differ, a point that is not masked is not finite or has a negative error, or a
+        covariance is larger than its errors allow.
     """
-    data = _checked(x, y, sd_x, sd_y, mask)
+    data = _checked(x, y, sd_x, sd_y, mask, covariance)
     count = data.mask.sum(axis=0)
     with np.errstate(invalid="ignore"):
         size = np.abs(data.x).max(axis=0, initial=0.0)
@@ -248,12 +265,18 @@ def fit_lines(
 
 
 def _checked(
-    x: FloatArray, y: FloatArray, sd_x: FloatArray, sd_y: FloatArray, mask: BoolArray
+    x: FloatArray,
+    y: FloatArray,
+    sd_x: FloatArray,
+    sd_y: FloatArray,
+    mask: BoolArray,
+    covariance: FloatArray | None,
 ) -> _Lines:
-    arrays = [np.asarray(array, dtype=np.float64) for array in (x, y, sd_x, sd_y)]
+    given = (x, y, sd_x, sd_y) if covariance is None else (x, y, sd_x, sd_y, covariance)
+    arrays = [np.asarray(array, dtype=np.float64) for array in given]
     shapes = [array.shape for array in arrays] + [np.shape(mask)]
     if len(shapes[0]) != 2 or len(set(shapes)) > 1:
-        msg = f"x, y, sd_x, sd_y and mask have the shapes {shapes}"
+        msg = f"x, y, sd_x, sd_y, covariance and mask have the shapes {shapes}"
         raise DataError(msg, expected="one shape (lines, points) for all")
     inside = np.ascontiguousarray(np.asarray(mask, dtype=np.bool_).T)
     if inside.all():
@@ -266,10 +289,14 @@ def _checked(
     if (filled[2] < 0.0).any() or (filled[3] < 0.0).any():
         msg = f"a standard error is {float(min(filled[2].min(), filled[3].min()))}"
         raise DataError(msg, expected="standard errors of 0 (unknown) or more")
-    x_, y_, sx, sy = filled
+    x_, y_, sx, sy, *cov = filled
+    if any((np.abs(one) > sx * sy * (1.0 + 1e-9)).any() for one in cov):
+        msg = "a covariance of x and y is larger than the product of their standard errors"
+        raise DataError(msg, expected="a correlation from −1 to 1")
     largest = np.maximum(np.abs(y_).max(axis=0, initial=0.0), 1e-20)
     floor = (_ROUNDING * largest) ** 2
-    return _Lines(x_, y_, sx * sx, sy * sy, inside.astype(np.float64), floor)
+    whole = inside.astype(np.float64)
+    return _Lines(x_, y_, sx * sx, sy * sy, whole, floor, cov[0] if cov else None)
 
 
 def _assemble(
@@ -288,7 +315,7 @@ def _assemble(
     df = np.maximum(work.mask.sum(axis=0) - 2.0, 0.0)
     chi = (step.weights * residuals * residuals).sum(axis=0)
     mean_square = np.where(df > 0.0, chi / np.maximum(df, 1.0), np.nan)
-    known = np.maximum(work.var_y, work.floor) + slope * slope * work.var_x
+    known = work.variance(np.maximum(work.var_y, work.floor), slope)
     v00, v01, v11 = line_covariance(
         step.weights, residuals, unit, known * work.mask, np.full(df.shape, scatter)
     )

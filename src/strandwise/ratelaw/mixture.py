@@ -20,7 +20,8 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import gammaln, stdtr, stdtrit
+
+from strandwise.distributions import gammaln, stdtr, stdtrit
 
 if TYPE_CHECKING:
     import numpy.typing as npt

@@ -7,8 +7,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import stdtrit
 
+from strandwise.distributions import stdtrit
 from strandwise.errors import DataError
 from strandwise.findings import Caution
 

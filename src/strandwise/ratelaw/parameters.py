@@ -6,8 +6,8 @@ import math
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import stdtrit
 
+from strandwise.distributions import stdtrit
 from strandwise.ratelaw.laws import law_named
 from strandwise.ratelaw.results import FittedParameter
 

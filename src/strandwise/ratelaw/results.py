@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import stdtrit
 
+from strandwise.distributions import stdtrit
 from strandwise.errors import DataError
 from strandwise.ratelaw.laws import law_named
 from strandwise.ratelaw.mixture import segmented_log_rate

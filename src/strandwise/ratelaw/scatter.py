@@ -75,6 +75,8 @@ def line_reml_step(
     weights: FloatArray,
     residuals: FloatArray,
     centred: FloatArray,
+    total: FloatArray,
+    square: FloatArray,
     tau2: FloatArray,
 ) -> FloatArray:
     """`reml_step` of many lines whose design is (1, `centred`).
@@ -85,13 +87,13 @@ def line_reml_step(
         As in `reml_step`, the weights 0 at masked points; shape (points, lines).
     centred
         Weighted mean 0.
+    total, square
+        Sum of the weights, and weighted sum of squares of `centred`, shape (lines,).
     tau2
         Present τ², shape (lines,).
     """
     w2 = weights * weights
     w2c, w2e = w2 * centred, w2 * residuals
-    total = weights.sum(axis=0)
-    square = np.einsum("ij,ij,ij->j", weights, centred, centred)
     s0, s1 = w2.sum(axis=0), w2c.sum(axis=0)
     s2 = np.einsum("ij,ij->j", w2c, centred) / square
     cubes = np.einsum("ij,ij->j", weights, w2) / total

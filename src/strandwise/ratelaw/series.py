@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from strandwise.errors import DataError
+from strandwise.units import METRIC, Wording
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -39,6 +40,11 @@ class RateSeries:
         ``strand`` or ``firing`` for each point.
     temperature
         Of the propellant before the burn, K; NaN where unknown; left out where all are.
+    correlation
+        Of the errors of pressure and rate of one test, which may rest on one reading; left out
+        where all are independent.
+    wording
+        Units of the sentences about the fit.
 
     Raises
     ------
@@ -55,11 +61,14 @@ class RateSeries:
     rate_sd: FloatArray
     kinds: tuple[str, ...]
     temperature: FloatArray = field(default_factory=lambda: np.empty(0))
+    correlation: FloatArray = field(default_factory=lambda: np.empty(0))
+    wording: Wording = METRIC
 
     def __post_init__(self) -> None:
-        if np.size(self.temperature) == 0:
-            object.__setattr__(self, "temperature", np.full(len(self.tests), np.nan))
-        for name in ("pressure", "rate", "pressure_sd", "rate_sd", "temperature"):
+        for name, missing in (("temperature", np.nan), ("correlation", 0.0)):
+            if np.size(getattr(self, name)) == 0:
+                object.__setattr__(self, name, np.full(len(self.tests), missing))
+        for name in ("pressure", "rate", "pressure_sd", "rate_sd", "temperature", "correlation"):
             array = np.array(getattr(self, name), dtype=np.float64)
             if array.shape != (len(self.tests),):
                 msg = f"{self.label}: {name} has shape {array.shape} for {len(self.tests)} tests"
@@ -69,12 +78,15 @@ class RateSeries:
                 bad = ~(np.isfinite(array) & (array >= 0.0))
             elif name == "temperature":
                 bad = np.isinf(array) | (array <= 0.0)
+            elif name == "correlation":
+                bad = ~(np.abs(array) <= 1.0)
             else:
                 bad = ~(np.isfinite(array) & (array > 0.0))
             if bad.any():
                 first = int(np.argmax(bad))
                 msg = f"{self.label}: {name} of test {self.tests[first]} is {float(array[first])}"
-                raise DataError(msg, expected="a positive, finite number in SI units")
+                able = "a positive, finite number in SI units"
+                raise DataError(msg, expected="−1 to 1" if name == "correlation" else able)
             array.flags.writeable = False
             object.__setattr__(self, name, array)
         if len(self.kinds) != len(self.tests):

@@ -49,6 +49,7 @@ def readings_of(
         points.ln_rate,
         points.sd_ln_pressure,
         points.sd_ln_rate,
+        points.covariance,
         fixed,
     )
     return readings, temperature

@@ -10,6 +10,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from strandwise.records.alike import entry_alike, fold_name, may_lie_in
     from strandwise.records.append import (
         append_record,
         open_table,
@@ -115,6 +116,7 @@ if TYPE_CHECKING:
     from strandwise.records.textfiles import (
         LARGEST_TRACE,
         WHOLE_FILE_CODES,
+        kind_of,
         read_plain,
     )
     from strandwise.records.write import (
@@ -127,6 +129,7 @@ if TYPE_CHECKING:
     )
 
 _HOMES = {
+    "alike": ("entry_alike", "fold_name", "may_lie_in"),
     "append": ("append_record", "open_table"),
     "calibration_rows": (
         "CalibrationRow",
@@ -181,7 +184,7 @@ _HOMES = {
     ),
     "read": ("CampaignReading", "read_campaign"),
     "settings_files": ("read_settings",),
-    "textfiles": ("LARGEST_TRACE", "WHOLE_FILE_CODES", "read_plain"),
+    "textfiles": ("LARGEST_TRACE", "WHOLE_FILE_CODES", "kind_of", "read_plain"),
     "write": (
         "campaign_lock",
         "compose_firing",
@@ -236,14 +239,18 @@ __all__ = [
     "copy_campaign",
     "create_bench",
     "create_campaign",
+    "entry_alike",
     "find_bench",
+    "fold_name",
     "grain_density",
     "implausible",
     "implausible_firing",
     "initial_kn",
     "journal_of",
+    "kind_of",
     "load_of_row",
     "lock_of",
+    "may_lie_in",
     "motor_findings",
     "new_folder",
     "open_table",

@@ -17,10 +17,17 @@ from strandwise.formulation import (
     unknown_weighings,
     void_free_density,
 )
+from strandwise.records.alike import fold_name
+from strandwise.records.alike_checks import (
+    batches_are_unique,
+    formulations_are_unique,
+    only_in_capitals,
+    traces_are_told_apart,
+)
 from strandwise.records.compared import Comparison, unlikely_firing, unlikely_strand
 from strandwise.records.csvtable import cells_of_text
 from strandwise.records.fields import BATCH_FIELDS
-from strandwise.records.folder import Bench, fold_name
+from strandwise.records.folder import Bench
 from strandwise.records.model import StrandReading
 from strandwise.records.places import at_field, with_lines
 from strandwise.records.plausible import implausible
@@ -199,7 +206,7 @@ def tests_are_unique(
         earlier = first.setdefault(reading.test, reading)
         alike = folded.setdefault(fold_name(reading.test), reading)
         if earlier is reading and alike.test != reading.test:
-            yield _only_in_capitals(at_field(reading.source, "test"), reading.test, alike.test)
+            yield only_in_capitals(at_field(reading.source, "test"), reading.test, alike.test)
         key = (reading.length, reading.time, reading.frames)
         why = ""
         if earlier is not reading:
@@ -238,32 +245,14 @@ def _firings_are_unique(
             yield Finding(
                 firing.source, "duplicate-test", what, "one test a name", "rename one of them"
             )
+        elif other.test == firing.test and other is not firing:
+            what = f"test `{firing.test}` has another file, {other.source.path}"
+            yield Finding(
+                firing.source, "duplicate-test", what, "one file a test", "rename one of them"
+            )
         elif strand is not None or other is not firing:
             alike = other.test if strand is None else strand.test
-            yield _only_in_capitals(firing.source, firing.test, alike)
-
-
-def _only_in_capitals(place: Source, name: str, other: str, what: str = "test") -> Finding:
-    return Finding(
-        place,
-        f"duplicate-{what}",
-        f"{what} `{name}` differs from `{other}` only in capitals, which some file systems and "
-        "spreadsheets do not tell apart",
-        f"one {what} a name",
-        "rename one of them",
-    )
-
-
-def batches_are_unique(
-    campaign: Campaign, folder: CampaignFolder, so_far: Sequence[Finding]
-) -> Iterator[Finding]:
-    """No two batches have names that differ in capitals alone."""
-    del folder, so_far
-    seen: dict[str, str] = {}
-    for batch in campaign.batches.values():
-        other = seen.setdefault(fold_name(batch.batch), batch.batch)
-        if other != batch.batch:
-            yield _only_in_capitals(at_field(batch.source, "batch"), batch.batch, other, "batch")
+            yield only_in_capitals(firing.source, firing.test, alike)
 
 
 def _disagreement(previous: StrandReading, reading: StrandReading) -> str:
@@ -343,6 +332,7 @@ def implausible_readings(
 
 
 PROBLEM_CHECKS: tuple[Check, ...] = (
+    formulations_are_unique,
     recipes_resolve,
     baseline_exists,
     formulations_of_batches_exist,
@@ -352,7 +342,7 @@ PROBLEM_CHECKS: tuple[Check, ...] = (
     tests_are_unique,
     traces_are_untouched,
 )
-REMARK_CHECKS: tuple[Check, ...] = (implausible_readings,)
+REMARK_CHECKS: tuple[Check, ...] = (implausible_readings, traces_are_told_apart)
 
 
 def problems_of(

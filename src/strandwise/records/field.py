@@ -63,7 +63,7 @@ def code_of(error: UnitError) -> str:
 
 @dataclass(frozen=True, slots=True)
 class PressureScale:
-    """What a campaign's pressure readings count from.
+    """What a campaign's pressure readings count from, and the units of its reader.
 
     Parameters
     ----------
@@ -71,10 +71,13 @@ class PressureScale:
         Zero of a unit that names none.
     ambient
         Ambient pressure, Pa; None where the campaign gives neither it nor the altitude.
+    units
+        Choice of units in which the reader is told of faults.
     """
 
     readings: Literal["absolute", "gauge"] = "absolute"
     ambient: float | None = None
+    units: str = "metric"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -173,12 +176,12 @@ class Field:
             parts = re.split("[,;]", text)
             return tuple(self._parse_quantity(part.strip(), scale, unit) for part in parts)
         if self.form == "number":
-            return self._in_range(parse_quantity(text, Kind.NUMBER).si, text)
+            return self._in_range(parse_quantity(text, Kind.NUMBER).si, text, scale.units)
         if self.form == "integer":
             if not re.fullmatch(r"[+-]?[0-9]{1,9}", text):
                 msg = f"`{shorten(text)}` is not a whole number"
                 raise UnitError(msg, expected="digits only, such as 2")
-            return int(self._in_range(int(text), text))
+            return int(self._in_range(int(text), text, scale.units))
         return self._parse_text(text)
 
     def _parse_quantity(self, text: str, scale: PressureScale, unit: Unit | None) -> float:
@@ -186,7 +189,7 @@ class Field:
         if unit is not None and unit.kind is self.kind:
             plain = plain_si(text, unit)
             if plain is not None and self._is_direct(plain, scale, unit):
-                return self._in_range(plain, text)
+                return self._in_range(plain, text, scale.units)
         quantity = parse_quantity(text, self.kind, unit=unit)
         if self.kind is Kind.PRESSURE and not self.is_difference:
             if is_gauge(quantity.unit, scale.readings) and scale.ambient is None:
@@ -196,7 +199,7 @@ class Field:
             value = absolute_pressure(quantity, readings=scale.readings, ambient=scale.ambient)
         else:
             value = quantity.si
-        return self._in_range(value, text)
+        return self._in_range(value, text, scale.units)
 
     def _is_direct(self, value: float, scale: PressureScale, unit: Unit) -> bool:
         """Whether a value needs no ambient pressure, and no look at its sign."""
@@ -233,21 +236,22 @@ class Field:
             raise UnitError(msg, expected="readable text", hint="write the text again")
         return text
 
-    def _in_range(self, value: float, text: str) -> float:
+    def _in_range(self, value: float, text: str, units: str) -> float:
         limits = []
         if self.above is not None and not value > self.above:
-            limits.append(f"more than {self._limit(self.above)}")
+            limits.append(f"more than {self._limit(self.above, units)}")
         if self.at_least is not None and not value >= self.at_least:
-            limits.append(f"at least {self._limit(self.at_least)}")
+            limits.append(f"at least {self._limit(self.at_least, units)}")
         if self.at_most is not None and not value <= self.at_most:
-            limits.append(f"at most {self._limit(self.at_most)}")
+            limits.append(f"at most {self._limit(self.at_most, units)}")
         if limits:
             msg = f"`{shorten(text)}` is out of range for {self.name}"
             raise UnitError(msg, expected=" and ".join(limits))
         return value
 
-    def _limit(self, value: float) -> str:
-        return "0" if value == 0 and self.kind is not Kind.TEMPERATURE else self.shown(value)
+    def _limit(self, value: float, units: str) -> str:
+        bare = value == 0 and self.kind is not Kind.TEMPERATURE
+        return "0" if bare else self.shown(value, units)
 
 
 def _refuse_below_vacuum(quantity: Quantity, text: str, scale: PressureScale) -> None:

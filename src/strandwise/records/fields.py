@@ -205,6 +205,8 @@ SETTINGS_FIELDS = (
         name="altitude",
         help="height of the bench above the sea, where no ambient pressure is given",
         kind=Kind.LENGTH,
+        metric="m",
+        inch_pound="ft",
         at_least=-500.0,
         at_most=11000.0,
     ),

@@ -168,6 +168,8 @@ NOZZLE_FIELDS = (
         name="divergence_half_angle",
         help="half angle of the cone behind the throat",
         kind=Kind.ANGLE,
+        metric="deg",
+        inch_pound="deg",
         at_least=0.0,
         at_most=1.5707,
     ),

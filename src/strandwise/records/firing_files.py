@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from strandwise.errors import DataError, UnitError
@@ -106,9 +107,9 @@ class _FiringReader:
         tables = ("grain", "nozzle", "trace", "summary", "events", "gas")
         ambient_field = field_named(FIRING_FIELDS, "ambient_pressure")
         assert ambient_field is not None
-        ambient = top.with_scale(PressureScale()).value(ambient_field)
+        ambient = top.with_scale(PressureScale(units=top.scale.units)).value(ambient_field)
         if isinstance(ambient, float):
-            self.top = top = top.with_scale(PressureScale(top.scale.readings, ambient))
+            self.top = top = top.with_scale(replace(top.scale, ambient=ambient))
         fields = [f for f in FIRING_FIELDS if f is not ambient_field]
         values: dict[str, Any] = top.read(fields, others=(*tables, "ambient_pressure"))
         grain = read_grain_table(top)
@@ -159,7 +160,7 @@ class _FiringReader:
         try:
             return Nozzle(**values)
         except DataError as error:
-            table.fault([], "bad-nozzle", error.message, error.expected, error.hint)
+            table.size_fault("bad-nozzle", error)
             return None
 
     def _summary(self) -> Summary | None:

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
 
 from strandwise.errors import RequestError, UnitError, did_you_mean
+from strandwise.records.alike import fold_name
 from strandwise.records.field import PressureScale, field_named, shorten
 from strandwise.records.fields import SETTINGS_FIELDS
 
-__all__ = ["Bench", "CampaignFolder", "find_bench", "fold_name", "shipped"]
+__all__ = ["Bench", "CampaignFolder", "find_bench", "shipped"]
 
 _DATA = Path(__file__).resolve().parents[1] / "_shipped"
 _CHECKOUT = Path(__file__).resolve().parents[3]
@@ -148,7 +148,7 @@ class Bench:
         except UnitError as error:
             msg = f"`{shorten(name)}` cannot be a campaign's name"
             raise RequestError(msg, expected=error.expected) from error
-        other = next((known for known in self._names() if _same_file(known, name)), name)
+        other = next((n for n in self._names() if fold_name(n) == fold_name(name)), name)
         if other != name:
             msg = f"the campaign `{shorten(name)}` differs from `{other}` only in capitals"
             raise RequestError(
@@ -187,16 +187,6 @@ class Bench:
             hint = f"campaigns here: {listed}; `strandwise new {shorten(plain)}` makes a new one"
             raise RequestError(msg, hint=f"{close} {hint[0].upper()}{hint[1:]}" if close else hint)
         return folder
-
-
-def _same_file(one: str, other: str) -> bool:
-    """Whether some file systems take two names for one: by capitals or by composed letters."""
-    return fold_name(one) == fold_name(other)
-
-
-def fold_name(name: str) -> str:
-    """`name` without what some file systems do not tell apart."""
-    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", name).casefold())
 
 
 def find_bench(start: Path, *, stated: Path | None = None) -> Bench:

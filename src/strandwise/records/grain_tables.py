@@ -62,7 +62,7 @@ def read_grain_table(top: TomlTable) -> GrainReading | None:
     try:
         return _reading(shape, values, inhibited)
     except DataError as error:
-        table.fault([], "bad-grain", error.message, error.expected, error.hint)
+        table.size_fault("bad-grain", error)
         return None
 
 

@@ -11,13 +11,13 @@ from __future__ import annotations
 import contextlib
 import datetime as dt
 import hashlib
-import os
 import re
 from dataclasses import dataclass, replace
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 
 from strandwise.errors import RequestError, UnitError
+from strandwise.records.alike import entry_alike, refuse_alike
 from strandwise.records.field import PressureScale, shorten
 from strandwise.records.fields import TEST_FIELD
 from strandwise.records.journal_entries import (
@@ -37,6 +37,7 @@ from strandwise.records.write import (
     rename_file,
     sweep,
     sync_folder,
+    temporaries,
     write_bytes,
     write_new,
 )
@@ -112,9 +113,8 @@ class Journal:
             The record is open in a spreadsheet, lies outside the bench folder, or cannot be
             written; it and the journal are then as they were.
         """
-        if is_new and os.path.lexists(path):
-            msg = f"{path} exists already"
-            raise RequestError(msg, hint="choose another name; nothing was changed")
+        if is_new:
+            refuse_alike(path)
         traces = [
             RawTrace(self._relative(place), None, hashlib.sha256(data).hexdigest())
             for place, data in raw
@@ -216,6 +216,27 @@ class Journal:
                 msg = f"the raw trace {raw.file} is not there any more, or was changed"
                 raise RequestError(msg, hint="log the firing anew; nothing was changed")
 
+    def cut_short(self) -> tuple[Path, Path] | None:
+        """A record that is gone, and the temporary file beside it that was to replace it, whole.
+
+        Not every file system renames over a file in one step: the disk went away in between.
+        """
+        left = [*temporaries(self.home), *temporaries(self.home / "firings")]
+        numbers = self._numbers() if left else []
+        if not numbers:
+            return None
+        try:
+            entry = self._read(numbers[-1])
+            path = self._place(entry.file)
+            if entry.before is not None and entry.after is not None and is_absent(path):
+                for temporary in left:
+                    beside = temporary.parent == path.parent
+                    if beside and _digest(self._content(temporary)) == entry.after:
+                        return path, temporary
+        except RequestError:
+            return None
+        return None
+
     def new_text(self, entry: Entry) -> tuple[str | None, str | None]:
         """What stands in the record now, and what taking `entry` back puts there."""
         now = self._content(self._place(entry.file))
@@ -241,6 +262,12 @@ class Journal:
         """Write an entry, then what it says; on a failure both are as they were."""
         path = self._place(entry.file)
         refuse_open_in_spreadsheet(path, self.shown(path))
+        self._refuse_cut_short()
+        places = [path] if content is not None else []
+        places += [self._place(one.file) for one in entry.raw]
+        for place in dict.fromkeys(place for file in places for place in (file.parent, file)):
+            if is_absent(place):
+                refuse_alike(place)
         self._clean_up()
         before = self._content(path)
         entry = replace(
@@ -257,17 +284,26 @@ class Journal:
         ]
         if entry.after is None:
             steps.reverse()
-        made = 0
         try:
             self._write_entry(entry)
             for step in steps:
                 step()
-                made += 1
         except BaseException:
-            self._withdraw(entry, raw, had_folder=had_folder, put_back=made > 0)
+            self._withdraw(entry, raw, had_folder=had_folder)
             raise
         self._prune()
         return entry
+
+    def _refuse_cut_short(self) -> None:
+        found = self.cut_short()
+        if found is not None:
+            path, temporary = found
+            msg = f"{self.shown(path)} is gone: the disk went away while it was being replaced"
+            raise RequestError(
+                msg,
+                hint=f"all of it is in `{temporary.name}` beside it: rename that to "
+                f"`{path.name}`, and look at its end; nothing was changed",
+            )
 
     def _write_entry(self, entry: Entry) -> None:
         if self.path.is_symlink():
@@ -302,14 +338,13 @@ class Journal:
             if raw.before is not None and self._holds(raw.before, raw.sha256):
                 rename_file(self._place(raw.before), self._place(raw.file), within=self.bench)
 
-    def _withdraw(
-        self, entry: Entry, raw: Sequence[bytes], *, had_folder: bool, put_back: bool
-    ) -> None:
+    def _withdraw(self, entry: Entry, raw: Sequence[bytes], *, had_folder: bool) -> None:
         """Bring all to what it was before an entry whose change failed, as far as that goes."""
         with contextlib.suppress(OSError, RequestError):
-            if entry.after is None and put_back and entry.before is not None:
-                old = entry.before.encode("utf-8")
-                write_bytes(self._place(entry.file), old, within=self.bench)
+            path = self._place(entry.file)
+            # Taken back; or lost where a rename over a file first removes it, and then fails.
+            if entry.before is not None and is_absent(path):
+                write_bytes(path, entry.before.encode("utf-8"), within=self.bench)
             if not self._never_happened(entry):
                 return
             if raw:
@@ -360,7 +395,7 @@ class Journal:
         number = 1
         while True:
             aside = place.with_name(f"{place.stem}.undone-{number}{place.suffix}")
-            if is_absent(self.home / aside):
+            if entry_alike(self.home / aside) is None:
                 return RawTrace(str(aside), raw.file, raw.sha256)
             number += 1
 

@@ -16,7 +16,7 @@ from strandwise.records.grain_tables import read_grain_table
 from strandwise.records.model import Gas, GrainUncertainty
 from strandwise.records.textfiles import is_absent
 from strandwise.records.tomltable import read_toml_table
-from strandwise.units import Kind, parse_quantity
+from strandwise.units import Kind, parse_quantity, wording_in
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -219,9 +219,9 @@ def motor_findings(
 
 
 def _read(top: TomlTable, name: str) -> MotorRecord | None:
-    ambient = top.with_scale(PressureScale()).value(_AMBIENT)
+    ambient = top.with_scale(PressureScale(units=top.scale.units)).value(_AMBIENT)
     if isinstance(ambient, float):
-        top = top.with_scale(PressureScale(top.scale.readings, ambient))
+        top = top.with_scale(replace(top.scale, ambient=ambient))
     tables = ("grain", "nozzle", "gas", "case", "erosion")
     values: dict[str, Any] = top.read(MOTOR_FIELDS, others=(*tables, "ambient_pressure"))
     _check_temperatures(top, values)
@@ -264,8 +264,8 @@ def _check_temperatures(top: TomlTable, values: dict[str, Any]) -> None:
         top.fault(
             ["temperature_low"],
             "bad-range",
-            f"temperature_low, {low - 273.15:.4g} °C, is above temperature_high, "
-            f"{high - 273.15:.4g} °C",
+            f"temperature_low, `{top.values['temperature_low']}`, is above temperature_high, "
+            f"`{top.values['temperature_high']}`",
             "the colder of the two first",
         )
 
@@ -303,10 +303,11 @@ def _size(text: object) -> float | None:
 def _check_limit(top: TomlTable, limit: float | None) -> None:
     ambient = top.scale.ambient or _ATMOSPHERE
     if limit is not None and limit <= ambient:
+        told = wording_in(top.scale.units).press(limit)
         top.fault(
             ["case", "pressure_limit"],
             "bad-value",
-            f"pressure_limit, {limit / 1e6:.4g} MPa absolute, is not above that of the air",
+            f"pressure_limit, {told} absolute, is not above that of the air",
             "the highest absolute pressure that the case is made for",
             "a gauge reading needs its unit, such as `barg` or `psig`",
         )
@@ -345,5 +346,5 @@ def _nozzle(top: TomlTable) -> Nozzle | None:
     try:
         return Nozzle(**values)
     except DataError as error:
-        table.fault([], "bad-nozzle", error.message, error.expected, error.hint)
+        table.size_fault("bad-nozzle", error)
         return None

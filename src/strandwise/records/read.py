@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, TypeVar
 
-from strandwise.errors import RecordsError
+from strandwise.errors import RecordsError, RequestError
 from strandwise.findings import Finding, Source
+from strandwise.records.alike_checks import files_in_other_capitals
 from strandwise.records.checks import REMARK_CHECKS, problems_of
 from strandwise.records.csvrecords import record_values, timing_fault
 from strandwise.records.csvtable import read_csv_table
@@ -16,6 +17,7 @@ from strandwise.records.firing_files import read_firing
 from strandwise.records.folder import Bench, CampaignFolder
 from strandwise.records.formulation_files import read_all_ingredients, read_formulations
 from strandwise.records.instrument_files import read_instruments
+from strandwise.records.journal import journal_of
 from strandwise.records.model import Batch, Campaign, Firing, Instrument, Settings, StrandReading
 from strandwise.records.places import with_lines
 from strandwise.records.settings_files import SettingsReading, read_settings
@@ -95,6 +97,7 @@ def read_campaign(folder: CampaignFolder) -> CampaignReading:
     # Without a test there is nothing to be of a batch, and the file may not be there yet.
     needed = bool(strands or firings)
     batches = notes.keep((*_read_batches(folder, told.scale, needed=needed), []))
+    _keep_lost_files(folder, notes)
     campaign = Campaign(
         name=folder.name,
         path=folder.path,
@@ -111,6 +114,26 @@ def read_campaign(folder: CampaignFolder) -> CampaignReading:
         notes.remarks += with_lines(check(campaign, folder, problems), folder)
     sound = told.settings is not None and told.complete
     return CampaignReading(campaign if sound else None, _sorted(problems), _sorted(notes.remarks))
+
+
+def _keep_lost_files(folder: CampaignFolder, notes: _Notes) -> None:
+    """Tell of files that are there under another name, once each."""
+    problems, remarks = files_in_other_capitals(folder)
+    try:
+        lost = journal_of(folder).cut_short()
+    except RequestError:
+        lost = None
+    if lost is not None:
+        path, temporary = lost
+        what = "the file is gone: the disk went away while it was being replaced"
+        hint = f"all of it is in `{temporary.name}` beside it: rename that to `{path.name}`"
+        problems.append(Finding(Source(folder.shown(path)), "file-missing", what, "", hint))
+    told = {p.source.path for p in problems if p.code == "file-missing"}
+    notes.problems = [
+        p for p in notes.problems if p.code != "file-missing" or p.source.path not in told
+    ]
+    notes.problems += problems
+    notes.remarks += remarks
 
 
 def _sorted(findings: Sequence[Finding]) -> tuple[Finding, ...]:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
+from strandwise.errors import UnitError
 from strandwise.findings import Finding
 from strandwise.records.field import PressureScale, field_named, shorten
 from strandwise.records.fields import FORMAT, SETTINGS_FIELDS, UNCERTAINTY_FIELDS
@@ -61,6 +62,7 @@ def settings_of(table: TomlTable) -> SettingsReading:
     if isinstance(stated, int) and stated > FORMAT:
         # What a later version means by its other keys is not known.
         return SettingsReading(None, problems=[_newer_format(table, stated)])
+    table = table.with_scale(PressureScale(units=_units_of(table)))
     reference = field_named(SETTINGS_FIELDS, "reference_pressure")
     assert reference is not None
     values: dict[str, Any] = table.read(
@@ -69,10 +71,12 @@ def settings_of(table: TomlTable) -> SettingsReading:
     )
     _settle_ambient(table, values)
     scale = PressureScale(
-        values.get("pressure_readings", "absolute"), values.get("ambient_pressure")
+        values.get("pressure_readings", "absolute"),
+        values.get("ambient_pressure"),
+        values.get("units", "metric"),
     )
     # What is quoted is no reading: a unit without a zero of its own is absolute here.
-    pressure = table.with_scale(PressureScale("absolute", scale.ambient)).value(reference)
+    pressure = table.with_scale(replace(scale, readings="absolute")).value(reference)
     if pressure is not None:
         values["reference_pressure"] = pressure
     uncertainty, gas = table.table("uncertainty"), table.table("gas")
@@ -90,6 +94,17 @@ def settings_of(table: TomlTable) -> SettingsReading:
         problems=table.findings,
         remarks=table.remarks,
     )
+
+
+def _units_of(table: TomlTable) -> str:
+    """Choice of units in which faults are told, those of the settings themselves among them."""
+    field, stated = field_named(SETTINGS_FIELDS, "units"), table.values.get("units")
+    if field is None or not isinstance(stated, str):
+        return "metric"
+    try:
+        return str(field.parse(stated, PressureScale()))
+    except UnitError:  # told where it is read
+        return "metric"
 
 
 def _newer_format(table: TomlTable, stated: int) -> Finding:

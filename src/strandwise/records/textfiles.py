@@ -7,9 +7,10 @@ import os
 import re
 import stat
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from strandwise.findings import Finding, Source
+from strandwise.records.alike import entry_alike, lies_in
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -20,6 +21,7 @@ __all__ = [
     "FileText",
     "decode_text",
     "is_absent",
+    "kind_of",
     "read_plain",
     "read_text",
 ]
@@ -79,6 +81,29 @@ def is_absent(path: Path) -> bool:
     return False
 
 
+def kind_of(path: Path) -> Literal["a plain file", "a folder", "not a plain file"] | None:
+    """What a path leads to; None: nothing.
+
+    `Path.exists` and the like answer False since Python 3.14 where the disk does not answer.
+
+    Raises
+    ------
+    OSError
+        The disk does not say, as where a folder above may not be searched.
+    """
+    try:
+        mode = path.stat().st_mode
+    except (FileNotFoundError, NotADirectoryError, ValueError):
+        return None
+    except OSError as error:
+        if error.errno == errno.ELOOP:
+            return None
+        raise
+    if stat.S_ISDIR(mode):
+        return "a folder"
+    return "a plain file" if stat.S_ISREG(mode) else "not a plain file"
+
+
 def read_plain(path: Path, most: int) -> bytes:
     """Read a plain file, which no pipe, device or endless file can hold up.
 
@@ -131,21 +156,20 @@ def read_text(
     """
     source = Source(shown)
     try:
-        if not path.exists():
+        kind = kind_of(path)
+        if kind is None:
             what = "is a link that leads nowhere" if path.is_symlink() else "does not exist"
+            hint = "write it, or bring it back from a copy"
+            other = entry_alike(path)
+            if other is not None and other.name != path.name:
+                what += f"; `{other.name}` beside it differs only in capitals"
+                hint = f"rename that to `{path.name}`"
+            return Finding(source, "file-missing", f"the file {what}", "a text file", hint)
+        if kind != "a plain file":
             return Finding(
-                source,
-                "file-missing",
-                f"the file {what}",
-                "a text file",
-                "write it, or bring it back from a copy",
+                source, "not-a-file", f"this is {kind}", "a text file", "rename or move it"
             )
-        if not path.is_file():
-            what = "a folder" if path.is_dir() else "not a plain file"
-            return Finding(
-                source, "not-a-file", f"this is {what}", "a text file", "rename or move it"
-            )
-        if within is not None and not path.resolve().is_relative_to(within.resolve()):
+        if within is not None and not lies_in(path, within):
             return Finding(
                 source,
                 "outside-bench",

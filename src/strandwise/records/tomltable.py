@@ -11,15 +11,17 @@ from typing import TYPE_CHECKING, Any
 
 from strandwise.errors import UnitError
 from strandwise.findings import Finding, Source
+from strandwise.motor import SizeError
 from strandwise.records.field import PressureScale, code_of, shorten
 from strandwise.records.textfiles import read_text
 from strandwise.records.tomllines import key_lines
-from strandwise.units import parse_unit
+from strandwise.units import parse_unit, wording_in
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
     from pathlib import Path
 
+    from strandwise.errors import DataError
     from strandwise.records.field import Field, Value
 
 __all__ = [
@@ -87,6 +89,12 @@ class TomlTable:
     ) -> None:
         """Keep a fault at a key below this table."""
         self.findings.append(Finding(self.source(*keys), code, message, expected, hint))
+
+    def size_fault(self, code: str, error: DataError) -> None:
+        """Keep what sizes of this table were refused for, in the units of its reader."""
+        if isinstance(error, SizeError):
+            error = error.worded(wording_in(self.scale.units))
+        self.fault([], code, error.message, error.expected, error.hint)
 
     def table(self, key: str) -> TomlTable | None:
         """The table below `key`; None where there is none, with a fault if it is no table."""

@@ -7,9 +7,11 @@ from pathlib import PurePosixPath, PureWindowsPath
 from typing import TYPE_CHECKING, Any
 
 from strandwise.errors import UnitError
+from strandwise.records.alike import entry_alike, lies_in
 from strandwise.records.field import Field, code_of, shorten
 from strandwise.records.instrument_files import INSTRUMENT_KINDS, RAW_UNITS
 from strandwise.records.model import Channel, TraceSpec
+from strandwise.records.textfiles import kind_of
 from strandwise.records.tomltable import describe
 from strandwise.units import Kind, is_gauge, parse_heading, parse_unit
 
@@ -120,7 +122,7 @@ class _Reader:
             return None
         path = self.folder.path / plain
         try:
-            inside = path.resolve().is_relative_to(self.folder.bench.resolve())
+            inside = lies_in(path, self.folder.bench)
             what = _fault_of_file(path) if inside else ""
         except (OSError, ValueError, RuntimeError) as error:
             reason = error.strerror if isinstance(error, OSError) else "no name of a file"
@@ -135,7 +137,11 @@ class _Reader:
             )
             return None
         if what:
-            table.fault(["file"], "file-missing", f"`{shorten(raw)}` {what}", _FILE_EXAMPLE)
+            other = entry_alike(path)
+            hint = ""
+            if other is not None and other.name != path.name:
+                hint = f"`{other.name}` there differs only in capitals: was it meant?"
+            table.fault(["file"], "file-missing", f"`{shorten(raw)}` {what}", _FILE_EXAMPLE, hint)
             return None
         return path
 
@@ -298,11 +304,10 @@ class _Reader:
 
 
 def _fault_of_file(path: Path) -> str:
-    if path.is_file():
+    kind = kind_of(path)
+    if kind == "a plain file":
         return ""
-    if path.is_dir():
-        return "is a folder"
-    return "is not a plain file" if path.exists() else "does not exist"
+    return "does not exist" if kind is None else f"is {kind}"
 
 
 def _physical(table: TomlTable, key: str, kind: Kind, unit_text: str) -> tuple[float, float] | None:

@@ -16,6 +16,7 @@ import tomlkit
 from filelock import FileLock, Timeout
 
 from strandwise.errors import RequestError
+from strandwise.records.alike import lies_in, refuse_alike
 
 try:
     import fcntl
@@ -39,6 +40,7 @@ __all__ = [
     "rename_file",
     "sweep",
     "sync_folder",
+    "temporaries",
     "write_bytes",
     "write_new",
 ]
@@ -143,17 +145,14 @@ def write_new(path: Path, content: bytes, *, within: Path | None = None) -> None
     Raises
     ------
     RequestError
-        The file exists, or cannot be written.
+        The file exists, or one whose name differs only in capitals, or it cannot be written.
     """
+    refuse_alike(path)
     try:
-        exists = os.path.lexists(path)
         _target(path, within)
         make_folder(path.parent)
     except (OSError, RuntimeError) as error:
         raise cannot_write(path, error) from error
-    if exists:
-        msg = f"{path} exists already"
-        raise RequestError(msg, hint="choose another name; nothing was changed")
     write_bytes(path, content, within=within)
 
 
@@ -193,14 +192,13 @@ def rename_file(path: Path, to: Path, *, within: Path | None = None) -> None:
     Raises
     ------
     RequestError
-        It cannot be renamed, the name is taken, or one of them lies outside `within`.
+        It cannot be renamed, the name is taken or differs from one only in capitals, or one of
+        them lies outside `within`.
     """
+    refuse_alike(to)
     try:
         _target(path, within)
         _target(to, within)
-        if os.path.lexists(to):
-            msg = f"{to} exists already"
-            raise RequestError(msg, hint="rename it; nothing was changed")
         path.rename(to)
     except (OSError, RuntimeError) as error:
         raise cannot_write(path, error) from error
@@ -210,9 +208,15 @@ def rename_file(path: Path, to: Path, *, within: Path | None = None) -> None:
 def sweep(folder: Path) -> None:
     """Remove the temporary files of writers that were killed; hold the folder's lock around it."""
     with contextlib.suppress(OSError):
-        for entry in folder.iterdir():
-            if _TEMPORARY.fullmatch(entry.name) and entry.is_file():
-                entry.unlink()
+        for entry in temporaries(folder):
+            entry.unlink()
+
+
+def temporaries(folder: Path) -> list[Path]:
+    """Files in a folder that were to take the place of others, sorted."""
+    with contextlib.suppress(OSError):
+        return sorted(e for e in folder.iterdir() if _TEMPORARY.fullmatch(e.name) and e.is_file())
+    return []
 
 
 def refuse_open_in_spreadsheet(path: Path, shown: str) -> None:
@@ -239,7 +243,7 @@ def refuse_open_in_spreadsheet(path: Path, shown: str) -> None:
 def _target(path: Path, within: Path | None) -> Path:
     """The file that a path leads to, which must be a plain one inside `within`, or be new."""
     target = path.resolve()
-    if within is not None and not target.is_relative_to(within.resolve()):
+    if within is not None and not lies_in(target, within):
         msg = f"{path} leads out of the bench folder, to {target}"
         raise RequestError(
             msg,

@@ -44,7 +44,6 @@ if TYPE_CHECKING:
     from strandwise.reduction.swept import SweptRate, vandenkerckhove
     from strandwise.reduction.trace import Trace, read_trace
     from strandwise.reduction.trace_columns import ColumnFault, column_faults
-    from strandwise.reduction.wording import Wording, wording_in
 
 _HOMES = {
     "assumptions": (
@@ -81,7 +80,6 @@ _HOMES = {
     "swept": ("SweptRate", "vandenkerckhove"),
     "trace": ("Trace", "read_trace"),
     "trace_columns": ("ColumnFault", "column_faults"),
-    "wording": ("Wording", "wording_in"),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 
@@ -112,7 +110,6 @@ __all__ = [
     "Trace",
     "TraceMatch",
     "TraceSeries",
-    "Wording",
     "calibration_from_arrays",
     "calibration_report_from_arrays",
     "column_faults",
@@ -129,7 +126,6 @@ __all__ = [
     "report_calibration",
     "strand_rate_from_arrays",
     "vandenkerckhove",
-    "wording_in",
 ]
 
 

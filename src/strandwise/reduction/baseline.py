@@ -14,7 +14,7 @@ from strandwise.reduction.signals import despiked, middle_of_three, noise_sd, th
 from strandwise.reduction.stretches import Pulse, largest_stretch, stretch_around
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from numpy.typing import NDArray
 
@@ -100,9 +100,12 @@ class _Line:
     how: str
 
     def at(self, time: Floats) -> Floats:
-        if self.level == self.finish:
-            return np.full(len(time), self.level)
-        return np.interp(time, [self.start, self.end], [self.level, self.finish])
+        a, b = np.searchsorted(time, [self.start, self.end])
+        values = np.full(len(time), self.level)
+        values[b:] = self.finish
+        share = (time[a:b] - self.start) / (self.end - self.start)
+        values[a:b] += share * (self.finish - self.level)
+        return values
 
 
 def locate(
@@ -111,7 +114,7 @@ def locate(
     *,
     recorded_zero: float,
     signed: bool,
-    unit: str,
+    told: Callable[[float], str],
     instants: Sequence[float] = (),
     end_known: bool = False,
 ) -> Located:
@@ -132,8 +135,8 @@ def locate(
         Value that the channel should read at rest: 0 N, or ambient pressure in Pa.
     signed
         Whether the channel may read downward (a load cell mounted the other way round).
-    unit
-        ``N`` or ``Pa``, for messages.
+    told
+        How messages write a value.
     instants
         Set by a person, s; the samples looked at include them.
     end_known
@@ -149,7 +152,7 @@ def locate(
         Nothing stands out of the noise, the level before and after differ too much, or there
         are too few samples in what stands out.
     """
-    coarse = _coarse(time, values, recorded_zero, signed=signed, unit=unit, end_known=end_known)
+    coarse = _coarse(time, values, recorded_zero, signed=signed, told=told, end_known=end_known)
     near = _near(time, coarse, instants)
     t = time[near]
     finely = coarse.last - coarse.first >= _FINE
@@ -159,8 +162,12 @@ def locate(
     first, last = coarse.first - near.start, coarse.last - near.start
     rest = sign * np.median(values[near][: max(3, len(t) // 100)])
     cleaned: Floats = upright - rest
+    seen = None
     for _ in range(3):
         peak = float(np.max(cleaned[first : last + 1]))
+        if (first, last, peak) == seen:
+            break
+        seen = first, last, peak
         before, after = quiet_sides(t, upright, first, last, peak)
         disturbed = 0.0
         if before and after and abs(after.value - before.value) > _LIKELY_SHIFT * peak:
@@ -175,7 +182,7 @@ def locate(
         first, last = stretch_around(t, cleaned, centre)
     noise = before.noise if before else (after.noise if after else noise_sd(clean))
     noise = float(np.hypot(noise, _step(clean) / np.sqrt(12.0)))
-    _refuse_noise_and_few_samples(t, cleaned, (first, last), noise, unit)
+    _refuse_noise_and_few_samples(t, cleaned, (first, last), noise, told)
     peak = float(np.max(cleaned[first : last + 1]))
     whole = sign * values - line.at(time)
     whole[near] = cleaned
@@ -205,7 +212,7 @@ def _coarse(
     recorded_zero: float,
     *,
     signed: bool,
-    unit: str,
+    told: Callable[[float], str],
     end_known: bool,
 ) -> _Coarse:
     smooth = middle_of_three(values)
@@ -229,7 +236,7 @@ def _coarse(
     first, last, pulses = largest_stretch(time, upright)
     # A trace that starts within the burn is told apart, and may be rescued, by its events.
     if first > 0 and not end_known:
-        _refuse_what_stays_away(upright, (first, last), ends, unit)
+        _refuse_what_stays_away(upright, (first, last), ends, told)
     return _Coarse(sign, first, last, pulses)
 
 
@@ -326,16 +333,19 @@ def _baseline_cautions(
 
 
 def _refuse_noise_and_few_samples(
-    time: Floats, z: Floats, found: tuple[int, int], noise: float, unit: str
+    time: Floats,
+    z: Floats,
+    found: tuple[int, int],
+    noise: float,
+    told: Callable[[float], str],
 ) -> None:
     first, last = found
     count = last - first + 1
     peak = float(np.max(z[first : last + 1]))
-    scale, shown = _shown(unit)
     if peak <= _LEAST_OVER_NOISE * noise or peak <= 0.0:
         msg = (
-            f"no firing stands out of the trace: the highest stretch reaches {peak / scale:.4g} "
-            f"{shown} over a noise of {noise / scale:.3g} {shown}"
+            f"no firing stands out of the trace: the highest stretch reaches {told(peak)} "
+            f"over a noise of {told(noise)}"
         )
         raise DataError(msg, hint="check the column, the unit and the wiring of the channel")
     if count < _LEAST_SAMPLES:
@@ -347,16 +357,17 @@ def _refuse_noise_and_few_samples(
 
 
 def _refuse_what_stays_away(
-    z: Floats, found: tuple[int, int], ends: tuple[float, float], unit: str
+    z: Floats,
+    found: tuple[int, int],
+    ends: tuple[float, float],
+    told: Callable[[float], str],
 ) -> None:
     peak = float(np.max(z[found[0] : found[1] + 1]))
     if abs(ends[1] - ends[0]) <= _MOST_SHIFT * peak:
         return
-    scale, shown = _shown(unit)
     msg = (
-        f"the trace does not come back: it reads {ends[0] / scale:.4g} {shown} at its start and "
-        f"{ends[1] / scale:.4g} {shown} at its end, while the largest event is "
-        f"{peak / scale:.4g} {shown}"
+        f"the trace does not come back: it reads {told(ends[0])} at its start and "
+        f"{told(ends[1])} at its end, while the largest event is {told(peak)}"
     )
     raise DataError(
         msg,
@@ -364,7 +375,3 @@ def _refuse_what_stays_away(
         hint="the sensor drifted or was disturbed, or the logger stopped before the end; if the "
         "end of action is known, set [events] end",
     )
-
-
-def _shown(unit: str) -> tuple[float, str]:
-    return (1e6, "MPa") if unit == "Pa" else (1.0, unit)

@@ -95,6 +95,14 @@ class FiringBudget:
     advice: str
 
     @property
+    def correlation(self) -> float:
+        """Of the errors of rate and pressure, which rest on common readings; 0 without errors."""
+        if self.rate_sd == 0.0 or self.pressure_sd == 0.0:
+            return 0.0
+        common = sum(row.rate_effect * row.pressure_effect for row in self.rows)
+        return max(-1.0, min(1.0, common / (self.rate_sd * self.pressure_sd)))
+
+    @property
     def shared_law_sd(self) -> float:
         """The part of `law_sd` from what all firings have in common: gas, nozzle, channel."""
         shared = (row.law_effect for row in self.rows if row.reading.key in _COMMON)

@@ -1,7 +1,7 @@
 """Long clean files in one pass of a compiled reader.
 
-Loaded on its own for long files alone: the import takes as long as reading a million rows does
-otherwise.
+Loaded on its own for long files alone: the import takes as long as numpy's own reader takes for
+400,000 rows.
 """
 
 from __future__ import annotations

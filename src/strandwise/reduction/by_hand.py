@@ -114,7 +114,7 @@ def _with_hand_pressure(case: Case, result: FiringReduction, summary: Summary) -
         thrust_coefficient=coefficient,
         cautions=result.cautions + more,
     )
-    return replace(result, point=point_of(case.firing, result, "web, burn time and mean by hand"))
+    return replace(result, point=point_of(case, result, "web, burn time and mean by hand"))
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import stdtr
+
+from strandwise.distributions import stdtr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

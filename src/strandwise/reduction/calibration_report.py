@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import stdtrit
 
+from strandwise.distributions import stdtrit
 from strandwise.findings import Caution
 from strandwise.reduction.calibration import Calibration, calibration_from_arrays
 from strandwise.reduction.calibration_checks import (

@@ -10,7 +10,7 @@ from strandwise.motor import propellant_mass
 from strandwise.reduction.chamber_pressure import STANDARD_AMBIENT, Surroundings
 from strandwise.reduction.plausibility import throat_cautions
 from strandwise.reduction.points import RatePoint, without_impossible
-from strandwise.reduction.wording import METRIC, Wording
+from strandwise.units import METRIC, Wording
 
 if TYPE_CHECKING:
     from strandwise.records import Firing, Gas
@@ -77,7 +77,8 @@ def case_of(
     recorded = firing.ambient_pressure if firing.ambient_pressure is not None else ambient
     cautions: tuple[Caution, ...] = ()
     if recorded is None:
-        text = "no ambient pressure or altitude is recorded: 101.3 kPa is assumed"
+        assumed = wording.air(STANDARD_AMBIENT)
+        text = f"no ambient pressure or altitude is recorded: {assumed} is assumed"
         cautions = (Caution("ambient-assumed", text),)
     return Case(
         firing=firing,
@@ -100,10 +101,11 @@ def _first(own: float | None, general: float | None) -> float | None:
     return general if own is None else own
 
 
-def point_of(firing: Firing, result: FiringReduction, uncertainty: str) -> RatePoint | None:
+def point_of(case: Case, result: FiringReduction, uncertainty: str) -> RatePoint | None:
     """Return the rate point of a reduced firing; None where rate or pressure is missing."""
     if result.rate_thickness_over_time is None or result.rate_mean_pressure is None:
         return None
+    firing = case.firing
     why_not = firing.exclude or _no_burn_time(firing, result)
     point = RatePoint(
         test=firing.test,
@@ -116,12 +118,13 @@ def point_of(firing: Firing, result: FiringReduction, uncertainty: str) -> RateP
         rate_sd=result.rate_sd,
         uncertainty=uncertainty,
         shared_sd=None if result.budget is None else result.budget.shared_law_sd,
+        correlation=0.0 if result.budget is None else result.budget.correlation,
         temperature=firing.temperature,
         used=why_not is None,
         why_not=why_not,
         cautions=result.cautions,
     )
-    return without_impossible(point)
+    return without_impossible(point, case.wording)
 
 
 def _no_burn_time(firing: Firing, result: FiringReduction) -> str | None:

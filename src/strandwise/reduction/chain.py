@@ -190,7 +190,8 @@ class TraceChain:
         before = at["throat-before"]
         after = at.get("throat-after", before + at.get("throat-wear", 0.0))
         if not (before > 0.0 and after > 0.0):
-            msg = f"a throat of {before * 1e3:g} mm before and {after * 1e3:g} mm after"
+            say = self.case.wording
+            msg = f"a throat of {say.size(before, 'm')} before and {say.size(after, 'm')} after"
             raise DataError(msg, expected="diameters above 0")
         return throat_area_over_time(
             self.time,

@@ -27,7 +27,7 @@ from strandwise.reduction.assumptions import (
     THROAT_SD,
     UNKNOWN_ANGLE_SD,
 )
-from strandwise.reduction.wording import METRIC, Wording
+from strandwise.units import METRIC, Wording
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray

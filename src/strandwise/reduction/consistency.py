@@ -210,16 +210,16 @@ def _odd_reading(
 
     The grain's sizes stand above the three: they give a density and a burn rate.
     """
-    rate = web(case.firing.grain) / burn_time
+    say, rate = case.wording, web(case.firing.grain) / burn_time
     if not _DENSITIES[0] <= density <= _DENSITIES[1]:
         text = (
-            f"the mass is most likely wrong, which makes a density of {density / 1e3:.3g} g/cm³ "
+            f"the mass is most likely wrong, which makes a density of {say.size(density, 'kg/m³')} "
             "with the grain's sizes"
         )
         return text, [(-math.log(s.factor), s.text) for s in _MASS_SLIPS]
     if not _RATES[0] <= rate <= _RATES[1]:
         text = (
-            f"the burn time is most likely wrong, which makes a burn rate of {rate * 1e3:.3g} mm/s "
+            f"the burn time is most likely wrong, which makes a burn rate of {say.burn_rate(rate)} "
             "with the grain's web"
         )
         return text, [(math.log(s.factor), s.text) for s in _TIME_SLIPS]

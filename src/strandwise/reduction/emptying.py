@@ -199,9 +199,10 @@ def volume_cautions(free: Reading, case: Case, emptied: float | None) -> tuple[C
     shown = by_tail_off(free, case, emptied)
     if shown.value <= free.value + _FAR_OFF * free.sd:
         return ()
+    found, recorded = (case.wording.size(one.value, "m³") for one in (shown, free))
     text = (
-        f"after burnout the pressure falls as from a chamber with {shown.value * 1e6:.0f} cm³ free "
-        f"before the burn, where the grain's record suggests {free.value * 1e6:.0f} cm³: the "
+        f"after burnout the pressure falls as from a chamber with {found} free "
+        f"before the burn, where the grain's record suggests {recorded}: the "
         "former is used for the rate within the burn, its exponent among it; a slow gauge shows "
         "the same. Measure the volume (fill the chamber, grain in, with water) and record "
         "free_volume"

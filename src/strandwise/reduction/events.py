@@ -28,7 +28,7 @@ from strandwise.reduction.signals import (
     window,
 )
 from strandwise.reduction.stretches import THRESHOLD
-from strandwise.reduction.wording import METRIC, Wording
+from strandwise.units import METRIC, Wording
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -112,7 +112,7 @@ def events_from_arrays(
         raw,
         recorded_zero=recorded_zero,
         signed=unit == "N",
-        unit=unit,
+        told=lambda value: wording.signal(value, unit, 4),
         instants=[instant for instant in (ignition, web_burnout, end) if instant is not None],
         end_known=end is not None,
     )

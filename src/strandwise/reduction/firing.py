@@ -44,7 +44,7 @@ from strandwise.reduction.signals import integral_between
 from strandwise.reduction.throat_wear import throat_area_over_time
 from strandwise.reduction.trace import Trace, read_trace
 from strandwise.reduction.uncertainty import with_uncertainty
-from strandwise.reduction.wording import METRIC, Wording
+from strandwise.units import METRIC, Wording
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -109,7 +109,7 @@ def reduce_firing(
     refused: str | None = None
     if firing.trace is not None:
         try:
-            return _from_trace(case, read_trace(firing.trace))
+            return _from_trace(case, read_trace(firing.trace, wording))
         except DataError as error:
             refused = str(error)
     if firing.summary is not None:
@@ -139,7 +139,7 @@ def _from_trace(case: Case, trace: Trace) -> FiringReduction:
     cautions = list(case.cautions + trace.cautions)
     if trace.pressure is not None:
         pressure_events = _events(case, trace.time, trace.pressure, "Pa")
-        cautions += zero_cautions(pressure_events, case.surroundings)
+        cautions += zero_cautions(pressure_events, case.surroundings, case.wording)
     if trace.thrust is not None:
         try:
             thrust_events = _events(case, trace.time, trace.thrust, "N")
@@ -250,7 +250,7 @@ def _with_pressure(
     """Add what pressure gives: means, c*, mass balance, the swept rate, and the point."""
     series, by_thrust = result.trace_series, through is not None
     assert series is not None
-    firing, time = case.firing, series.time
+    time = series.time
     throat = _throat_area(case, time, events)
     rates = rates_from_arrays(
         time,
@@ -300,7 +300,7 @@ def _with_pressure(
     )
     result = with_uncertainty(result, chain)
     how = "thrust coefficient, throat and load cell" if by_thrust else "gauge"
-    return replace(result, point=point_of(firing, result, f"web, burn time; {how}"))
+    return replace(result, point=point_of(case, result, f"web, burn time; {how}"))
 
 
 def _with_consistency(
@@ -370,9 +370,10 @@ def _with_free_volume(case: Case, result: FiringReduction, emptied: float) -> Fi
     shown = by_tail_off(assumed, case, emptied)
     if shown is assumed:
         return result
+    volume = case.wording.size(shown.value, "m³")
     text = (
-        f"free volume of the chamber before the burn {shown.value * 1e6:.3g} cm³, standard "
-        f"uncertainty {shown.sd * 1e6:.2g} cm³: by how fast it empties after burnout"
+        f"free volume of the chamber before the burn {volume}, standard uncertainty "
+        f"{case.wording.size(shown.sd, 'm³')}: by how fast it empties after burnout"
     )
     return replace(
         result,

@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING
 
 import lmfit
 import numpy as np
-from scipy.special import stdtrit
 
+from strandwise.distributions import stdtrit
 from strandwise.errors import DataError
 from strandwise.motor import burning_area, propellant_volume, web
 from strandwise.reduction.swept import vandenkerckhove

@@ -9,7 +9,7 @@ import numpy as np
 from strandwise.findings import Caution
 from strandwise.motor import AreaTable
 from strandwise.reduction.rates import shape_mismatch
-from strandwise.reduction.wording import METRIC, Wording
+from strandwise.units import METRIC, Wording
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -82,15 +82,17 @@ def size_cautions(
     return cautions
 
 
-def zero_cautions(events: Events, surroundings: Surroundings) -> list[Caution]:
+def zero_cautions(
+    events: Events, surroundings: Surroundings, wording: Wording = METRIC
+) -> list[Caution]:
     """Warn where a gauge at rest does not read ambient pressure."""
     off = events.zero_level - surroundings.ambient
     least, share = _ZERO_OFF_AMBIENT
     if abs(off) <= max(least, share * events.peak):
         return []
     text = (
-        f"at rest the gauge reads {events.zero_level / 1e3:.4g} kPa absolute where ambient is "
-        f"{surroundings.ambient / 1e3:.4g} kPa: shifted to ambient; check whether its unit is "
+        f"at rest the gauge reads {wording.air(events.zero_level)} absolute where ambient "
+        f"is {wording.air(surroundings.ambient)}: shifted to ambient; check whether its unit is "
         "gauge or absolute"
     )
     return [Caution("zero-not-ambient", text)]

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from strandwise.findings import Caution
+from strandwise.units import METRIC, Wording
 
 __all__ = ["RatePoint", "without_impossible"]
 
@@ -39,6 +40,9 @@ class RatePoint:
         Part of the relative standard uncertainty of the rate at its pressure that the other
         firings have in common (an assumed efficiency, γ, the calibration), so that no number of
         them averages it away; None where nothing about it is known.
+    correlation
+        Of the errors of pressure and rate, where both rest on one reading, such as the instants
+        of a burn; 0 where they are independent.
     temperature
         Of the propellant before the burn, K.
     used, why_not
@@ -55,13 +59,14 @@ class RatePoint:
     rate_sd: float | None
     uncertainty: str
     shared_sd: float | None = None
+    correlation: float = 0.0
     temperature: float | None = None
     used: bool = True
     why_not: str | None = None
     cautions: tuple[Caution, ...] = ()
 
 
-def without_impossible(point: RatePoint) -> RatePoint:
+def without_impossible(point: RatePoint, wording: Wording = METRIC) -> RatePoint:
     """Take a point out of the fits whose pressure or rate no propellant burns at.
 
     It comes back when the record is corrected, and in no other way; what a person left out before
@@ -71,6 +76,8 @@ def without_impossible(point: RatePoint) -> RatePoint:
     ----------
     point
         As it was reduced.
+    wording
+        Units of the sentences.
 
     Returns
     -------
@@ -81,9 +88,11 @@ def without_impossible(point: RatePoint) -> RatePoint:
     if low <= point.pressure <= high and slow <= point.rate <= fast:
         return point
     if low <= point.pressure <= high:  # then it is the rate
-        value, bounds = f"a burn rate of {point.rate * 1e3:.4g} mm/s", "0.01 to 1000 mm/s"
+        value = f"a burn rate of {wording.burn_rate(point.rate, 4)}"
+        bounds = f"{wording.burn_rate(slow)} to {wording.burn_rate(fast)}"
     else:
-        value, bounds = f"a pressure of {point.pressure / 1e6:.4g} MPa", "0.0001 to 1000 MPa"
+        value = f"a pressure of {wording.signal(point.pressure, 'Pa', 4)}"
+        bounds = f"{wording.signal(low, 'Pa')} to {wording.signal(high, 'Pa')}"
     why = f"{value} is impossible (outside {bounds}): correct the record"
     text = (
         f"{value} lies outside the {bounds} within which any propellant burns: the test is left "

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 __all__ = ["load_rows", "time_of_day"]
 
-_LONG_TEXT = 10_000_000  # characters; beyond it the compiled reader is worth its import
+_LONG_TEXT = 4_000_000  # characters; beyond it the compiled reader is worth its import
 _FAIRLY_LONG_TEXT = 1_000_000  # characters; beyond it the compiled reader is worth its call
 _FIRST_ROW = 10_000  # characters within which the first row ends
 _PLAIN = re.compile(r"[\s.,;+\-eE\"]*\d[\d\s.,;+\-eE\"]*\Z", re.ASCII)  # numbers, and nothing else
@@ -95,7 +95,7 @@ def _load_fast(
     if not rows or rows.isspace():
         return None
     if len(rows) > _LONG_TEXT or (len(rows) > _FAIRLY_LONG_TEXT and "pandas" in sys.modules):
-        # Its import takes 0.2 s, as long as numpy's own reader takes for three million rows.
+        # Its import takes 0.2 s, as long as numpy's own reader takes for 400,000 rows.
         bulk = importlib.import_module("strandwise.reduction.bulk")
         table = bulk.read_numbers(rows, form.separator, form.decimal, indices)
     else:

@@ -67,7 +67,7 @@ def noise_sd(values: Floats) -> float:
     """Return the sample-to-sample noise, from the median size of the steps (robust)."""
     if len(values) < 3:
         return 0.0
-    steps = np.abs(thinned(np.diff(values)))
+    steps = np.abs(thinned(values[1:]) - thinned(values[:-1]))
     return float(_MAD_TO_SD * np.median(steps) / np.sqrt(2.0))
 
 

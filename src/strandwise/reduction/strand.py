@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import chdtrc
 
+from strandwise.distributions import chdtrc
 from strandwise.errors import DataError
 from strandwise.findings import Caution
 from strandwise.reduction.points import RatePoint, without_impossible
+from strandwise.units import METRIC, Wording
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -208,6 +209,7 @@ def reduce_strand(
     uncertainty: ReadingUncertainty,
     *,
     exponent: float,
+    wording: Wording = METRIC,
 ) -> RatePoint:
     """Reduce all rows of one strand test to its rate point.
 
@@ -229,6 +231,8 @@ def reduce_strand(
         The campaign's.
     exponent
         Present estimate of the pressure exponent n; only matters where the pressure rose.
+    wording
+        Units of the sentences.
 
     Raises
     ------
@@ -261,9 +265,11 @@ def reduce_strand(
         temperature=sum(temperatures) / len(temperatures) if temperatures else None,
         used=not reasons,
         why_not="; ".join(reasons) or None,
-        cautions=tuple(_section_cautions(lengths, times, pressures, rate, pressure, exponent)),
+        cautions=tuple(
+            _section_cautions(lengths, times, pressures, rate, (pressure, exponent), wording)
+        ),
     )
-    return without_impossible(point)
+    return without_impossible(point, wording)
 
 
 def _one_section_rate(length: _Reading, time: _Reading) -> StrandRate:
@@ -395,17 +401,19 @@ def _section_cautions(
     times: Sequence[_Reading],
     pressures: Sequence[_Reading],
     rate: StrandRate,
-    pressure: float,
-    exponent: float,
+    at: tuple[float, float],
+    wording: Wording,
 ) -> Iterator[Caution]:
+    """Cautions on the sections of one strand; `at` is their mean pressure and the exponent."""
     if len(lengths) < 2:
         return
+    pressure, exponent = at
     factors = np.array([(pressure / p.value) ** exponent for p in pressures])
     length, time, length_sd, time_sd = _arrays(lengths, times)
     levelled = np.array(rate.sections) * factors
     p = strand_rate_from_arrays(length * factors, time, length_sd * factors, time_sd).disagreement_p
-    slowest, fastest = 1e3 * float(levelled.min()), 1e3 * float(levelled.max())
-    span = f"sections burnt at {slowest:.3g} to {fastest:.3g} mm/s"
+    slowest, fastest = float(levelled.min()), float(levelled.max())
+    span = f"sections burnt at {wording.burn_rate(slowest)} to {wording.burn_rate(fastest)}"
     look = "look at the wires and for side burning or a coned front"
     if p is not None and p < _DISAGREE_P:
         yield Caution(

@@ -25,8 +25,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import stdtrit
 
+from strandwise.distributions import stdtrit
 from strandwise.errors import DataError
 from strandwise.motor import burning_area, burnout_depth, propellant_volume, web
 from strandwise.reduction.signals import window

@@ -14,6 +14,7 @@ from strandwise.reduction.calibration import calibration_from_arrays
 from strandwise.reduction.clock import Run, runs_from_arrays
 from strandwise.reduction.logfile import load_columns, read_log
 from strandwise.reduction.signals import middle_of_three, thinned
+from strandwise.units import METRIC, Wording
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -77,7 +78,7 @@ class _Scaled:
     cautions: tuple[Caution, ...]
 
 
-def read_trace(spec: TraceSpec) -> Trace:
+def read_trace(spec: TraceSpec, wording: Wording = METRIC) -> Trace:
     """Read a firing's raw file, or files, into channels on one clock.
 
     Text above and among the rows, filler rows, decimal commas, restarts of the logger, repeated
@@ -90,6 +91,8 @@ def read_trace(spec: TraceSpec) -> Trace:
     ----------
     spec
         Files, columns and units; files are checked against the digests that were kept of them.
+    wording
+        Units of the sentences.
 
     Returns
     -------
@@ -120,7 +123,7 @@ def read_trace(spec: TraceSpec) -> Trace:
     cleaned = [_read_group(spec, groups[key]) for key in ordered]
     account = tuple(line for clean in cleaned for line in clean.account)
     scaled = {
-        name: _scaled(name, clean.values[name], channels[name])
+        name: _scaled(name, clean.values[name], channels[name], wording)
         for clean in cleaned
         for name in clean.values
     }
@@ -282,7 +285,7 @@ def _check_count(known: NDArray[np.bool_], name: str, file: str) -> None:
         raise DataError(msg, expected="at least two", hint="check the columns in [trace]")
 
 
-def _scaled(name: str, raw: Floats, channel: Channel) -> _Scaled:
+def _scaled(name: str, raw: Floats, channel: Channel, wording: Wording) -> _Scaled:
     if channel.instrument is None:
         if channel.scale is None or channel.offset is None:
             msg = f"the {name} column `{channel.column}` is in `{channel.unit}`"
@@ -305,10 +308,10 @@ def _scaled(name: str, raw: Floats, channel: Channel) -> _Scaled:
     margin = _BEYOND_CALIBRATION * (line.highest - line.lowest)
     top = float(np.max(values if len(values) < _FEW else middle_of_three(values)))
     if top > line.highest + margin:
-        unit, scale = ("MPa", 1e6) if name == "pressure" else ("N", 1.0)
+        unit = "Pa" if name == "pressure" else "N"
         text = (
-            f"{name} reaches {top / scale:.4g} {unit}, {device.name} is calibrated up to "
-            f"{line.highest / scale:.4g} {unit}: beyond it the line is an assumption"
+            f"{name} reaches {wording.signal(top, unit, 4)}, {device.name} is calibrated up to "
+            f"{wording.signal(line.highest, unit, 4)}: beyond it the line is an assumption"
         )
         cautions.append(Caution("beyond-calibration", text))
     if line.largest_residual > _CROOKED_CALIBRATION:

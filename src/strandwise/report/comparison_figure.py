@@ -12,6 +12,8 @@ from matplotlib.ticker import MaxNLocator
 from strandwise.errors import RequestError
 from strandwise.report.axes import add_footnote, add_heading
 from strandwise.report.labels import (
+    format_change,
+    format_change_interval,
     format_interval,
     format_number,
     in_unit,
@@ -233,11 +235,18 @@ def _value_text(effect: _Effect, unit: str) -> str:
     if effect.estimate is None:
         return f"not known:\n{effect.words}"
     if effect.interval is None:
-        value = format_number(effect.estimate, digits=2, signed=True)
+        value = (
+            format_change(effect.estimate)
+            if unit
+            else format_number(effect.estimate, digits=2, signed=True)
+        )
         return f"{value}{unit}, no interval:\n{effect.words}"
+    if unit:
+        value = format_change(effect.estimate, effect.interval)
+        return f"{value}{unit}\n{format_change_interval(effect.interval)}{unit}"
     half_width = (effect.interval[1] - effect.interval[0]) / 2.0
     value = format_number(effect.estimate, half_width, signed=True)
-    return f"{value}{unit}\n{format_interval(effect.interval, signed=True)}{unit}"
+    return f"{value}\n{format_interval(effect.interval, signed=True)}"
 
 
 def _sentences(others: Sequence[FormulationShift], comparison: Comparison) -> list[str]:

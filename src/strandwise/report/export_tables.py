@@ -73,6 +73,12 @@ def point_table(points: Iterable[RatePoint]) -> ExportTable:
                 lambda p: p.rate_sd,
                 _MM,
             ),
+            number_column(
+                "error_correlation",
+                "1",
+                "correlation of the errors of pressure and rate; 0 where they are independent",
+                lambda p: p.correlation,
+            ),
             text_column(
                 "uncertainty", "what the standard uncertainties are from", lambda p: p.uncertainty
             ),

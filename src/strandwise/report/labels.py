@@ -8,12 +8,11 @@ Digits follow the uncertainty: two significant digits of it, and the value to th
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Context, Decimal
 from typing import TYPE_CHECKING, overload
 
-from strandwise.units import Kind, Unit, parse_unit, parse_unit_choice, units_shown
+from strandwise.units import Kind, Unit, parse_unit, parse_unit_choice, symbol_of, units_shown
 
 if TYPE_CHECKING:
     import numpy as np
@@ -25,11 +24,14 @@ __all__ = [
     "axis_label",
     "decimals_for",
     "display_units",
+    "format_change",
+    "format_change_interval",
     "format_interval",
     "format_limit",
     "format_number",
     "format_plus_minus",
     "format_probability",
+    "format_ratio",
     "in_unit",
     "plain_number",
     "unit_text",
@@ -39,6 +41,8 @@ NO_VALUE = "—"
 _MINUS = "−"
 _UNCERTAINTY_DIGITS = 2
 _MOST_DIGITS = 6
+_CHANGE_PLACES = 2
+_MOST_CHANGE_PLACES = 9
 _LARGEST_PLAIN = 1e7
 _SMALLEST_PLAIN = 1e-5
 # Wide enough for every place of every float, so that rounding to a place never fails.
@@ -79,10 +83,6 @@ class DisplayUnits:
         return Unit(f"{self.force.symbol}·s", Kind.FORCE, self.force.factor)
 
 
-_WRITTEN = {"degC": "°C", "degF": "°F"}
-_POWERS = str.maketrans("23", "²³")
-
-
 def display_units(choice: str) -> DisplayUnits:
     """Units of a reader.
 
@@ -115,8 +115,7 @@ def in_unit(value: float | NDArray[np.float64], unit: Unit) -> float | NDArray[n
 
 def unit_text(unit: Unit) -> str:
     """Symbol of a unit as printed: ``°C`` for ``degC``, ``g/cm³`` for ``g/cm3``."""
-    symbol = _WRITTEN.get(unit.symbol, unit.symbol)
-    return re.sub("(?<=[a-z])[23]", lambda power: power[0].translate(_POWERS), symbol)
+    return symbol_of(unit)
 
 
 def axis_label(quantity: str, unit: Unit | str) -> str:
@@ -205,6 +204,53 @@ def format_interval(interval: tuple[float, float] | None, *, signed: bool = Fals
     return f"({' … '.join(ends)})"
 
 
+def format_change(value: float | None, interval: tuple[float, float] | None = None) -> str:
+    """A change of a rate in percent, ``−9.1``: two decimals at most, as the interval leaves them.
+
+    A change that is less than the whole is never rounded to −100, one that is none of the
+    interval's digits is ``0.0``.
+
+    Parameters
+    ----------
+    value
+        In percent; None or not finite gives ``—``.
+    interval
+        Of it, in percent; None: one decimal.
+    """
+    if value is None or not math.isfinite(value):
+        return NO_VALUE
+    return _changed(value, _change_places(interval), most=0)
+
+
+def format_change_interval(interval: tuple[float, float] | None) -> str:
+    """Interval of a change in percent, ``(−13 … −5)``, by the rule of `format_change`.
+
+    An end that is not nought is not rounded to it within two decimals.
+    """
+    if interval is None or not all(math.isfinite(end) for end in interval):
+        return NO_VALUE
+    places = _change_places(interval)
+    ends = (_changed(end, places, most=_CHANGE_PLACES) for end in interval)
+    return f"({' … '.join(ends)})"
+
+
+def _change_places(interval: tuple[float, float] | None) -> int:
+    half = 0.0 if interval is None else (interval[1] - interval[0]) / 2.0
+    if interval is None or not _is_positive(half):
+        return 1
+    return min(decimals_for(half), _CHANGE_PLACES)
+
+
+def _changed(value: float, places: int, *, most: int) -> str:
+    """A change at `places`, or at as many more, `most` for nought, as it needs to be told true."""
+    while places < _MOST_CHANGE_PLACES and (
+        (value > -100.0 and round(value, places) <= -100.0)
+        or (places < most and value and round(value, places) == 0.0)
+    ):
+        places += 1
+    return _fixed(value, places, signed=True)
+
+
 def format_probability(value: float | None) -> str:
     """Probability with two digits, ``< 0.001`` and ``> 0.999`` at the ends of the scale."""
     if value is None or not math.isfinite(value):
@@ -224,6 +270,11 @@ def format_limit(value: float, unit: Unit) -> str:
     shown = in_unit(value, unit)
     short, full = format_number(shown), format_number(shown, digits=4)
     return f"{short if float(short) == float(full) else full} {unit_text(unit)}"
+
+
+def format_ratio(value: float | None) -> str:
+    """How many times one pressure goes into another, to a hundredth: ``1.20``."""
+    return NO_VALUE if value is None or not math.isfinite(value) else f"{value:.2f}"
 
 
 def plain_number(value: float) -> str:

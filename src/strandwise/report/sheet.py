@@ -70,6 +70,8 @@ class Sheet:
         What to heed.
     log_command
         What records the batch afterwards, with the masses to weigh in place of the real ones.
+    batch
+        Name of the batch to be; empty where nobody gave it one.
     """
 
     campaign: str
@@ -82,6 +84,7 @@ class Sheet:
     of_it_water: str
     cautions: tuple[str, ...]
     log_command: str
+    batch: str = ""
 
 
 def sheet_of(

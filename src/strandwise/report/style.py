@@ -44,6 +44,7 @@ ACCENT = "#14406b"
 
 PICTURE_FORMATS = (".png", ".svg", ".pdf")
 _PNG_DPI = 160
+_MOST_PIXELS = 2**16  # either way, that matplotlib draws
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,7 +151,7 @@ def picture_bytes(figure: Figure, suffix: str) -> bytes:
     Raises
     ------
     RequestError
-        The suffix is none of these.
+        The suffix is none of these, or there is too much to draw for a ``.png``.
     """
     kind = suffix.lower()
     if kind not in PICTURE_FORMATS:
@@ -164,6 +165,10 @@ def picture_bytes(figure: Figure, suffix: str) -> bytes:
             expected=f"a name that ends in one of {', '.join(PICTURE_FORMATS)}",
             hint="choose .svg for a page, .png for a message, .pdf for print",
         )
+    widest = max(figure.get_size_inches())
+    if kind == ".png" and widest * _PNG_DPI >= _MOST_PIXELS:
+        msg = f"the picture would be {widest:.0f} inches high, which is too much for .png"
+        raise RequestError(msg, hint="choose .svg or .pdf, or draw a part of it")
     stream = io.BytesIO()
     with house_style():
         figure.savefig(stream, format=kind[1:], dpi=_PNG_DPI, metadata=dict(_METADATA[kind]))

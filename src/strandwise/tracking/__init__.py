@@ -3,6 +3,14 @@
 from __future__ import annotations
 
 from strandwise.tracking.analysis import Analysis, analyse
+from strandwise.tracking.at_least import AtLeast, AtLeastVerdict, at_least
+from strandwise.tracking.blends import (
+    BlendLines,
+    BlendPoint,
+    ExchangeLine,
+    MeasuredBlend,
+    exchange_lines,
+)
 from strandwise.tracking.change_point import ChangePoint, change_point_from_arrays
 from strandwise.tracking.comparison import (
     Comparison,
@@ -31,6 +39,7 @@ from strandwise.tracking.mixture import (
 from strandwise.tracking.multiple import many_to_one_p
 from strandwise.tracking.run_rules import RunRule, RunRuleHits, run_rule_hits
 from strandwise.tracking.sentences import (
+    at_least_sentence,
     covariate_sentence,
     dose_sentence,
     equivalence_sentence,
@@ -53,7 +62,11 @@ __all__ = [
     "FAR_FIRING",
     "FAR_STRAND",
     "Analysis",
+    "AtLeast",
+    "AtLeastVerdict",
     "BatchCovariate",
+    "BlendLines",
+    "BlendPoint",
     "BlendingTerm",
     "ChangePoint",
     "Comparison",
@@ -65,8 +78,10 @@ __all__ = [
     "DriftSignal",
     "Equivalence",
     "EquivalenceVerdict",
+    "ExchangeLine",
     "FormulationShift",
     "IndividualsLimits",
+    "MeasuredBlend",
     "MixedFit",
     "MixtureFit",
     "PlannedTest",
@@ -78,6 +93,8 @@ __all__ = [
     "StandOut",
     "VarianceComponents",
     "analyse",
+    "at_least",
+    "at_least_sentence",
     "change_point_from_arrays",
     "compare_formulations",
     "covariate_sentence",
@@ -86,6 +103,7 @@ __all__ = [
     "drift_sentences",
     "equivalence",
     "equivalence_sentence",
+    "exchange_lines",
     "fit_mixed_model",
     "fit_mixture",
     "fit_mixture_from_arrays",

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from strandwise.findings import Caution
+from strandwise.ratelaw import closer_than_readings
 from strandwise.tracking.covariates import covariate_cautions
 
 if TYPE_CHECKING:
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from strandwise.tracking.analysis import Analysis
 
     FormatPressure = Callable[[float], str]
+    FormatWarmer = Callable[[float], str]
 
 __all__ = ["comparison_cautions", "formulation_cautions"]
 
@@ -26,15 +28,12 @@ _SHARED_MATTERS = 0.005  # of the rate
 _TEMPERATURES_APART = 5.0
 # Between the coldest and the warmest test (K); `fit` then looks for the effect as well.
 _TEMPERATURES_SPREAD = 10.0
-# Scatter of ln r that no reading of a burn is as good as (common practice, no source), where so
-# many degrees of freedom make it no luck.
-_NO_READING, _ENOUGH_DF = 5e-4, 4
 # Change of ln r per kelvin, a middle value of solid propellants (from memory: 0.1 to 0.5 %/K).
 _SENSITIVITY = 0.002
 
 
 def formulation_cautions(
-    analysis: Analysis, name: str, format_pressure: FormatPressure
+    analysis: Analysis, name: str, format_pressure: FormatPressure, format_warmer: FormatWarmer
 ) -> tuple[Caution, ...]:
     """Cautions on one formulation's row."""
     found = (
@@ -45,13 +44,17 @@ def formulation_cautions(
         _varies_more(analysis, name),
         _scatters_more(analysis, name),
         _method_confounded(analysis, name),
-        _temperatures_differ(analysis, name),
+        _temperatures_differ(analysis, name, format_warmer),
     )
     return tuple(caution for caution in found if caution is not None)
 
 
-def comparison_cautions(analysis: Analysis) -> tuple[Caution, ...]:
+def comparison_cautions(analysis: Analysis, format_warmer: FormatWarmer) -> tuple[Caution, ...]:
     """Cautions on the whole comparison."""
+
+    def temperatures_spread(analysis: Analysis) -> Caution | None:
+        return _temperatures_spread(analysis, format_warmer)
+
     checks = (
         _nothing_to_compare,
         _not_separable,
@@ -59,7 +62,7 @@ def comparison_cautions(analysis: Analysis) -> tuple[Caution, ...]:
         _few_batches,
         _exponents_not_separable,
         _shared_errors,
-        _temperatures_spread,
+        temperatures_spread,
         _no_batch_scatter,
         _no_scatter,
         _exponent_varies,
@@ -195,7 +198,7 @@ def _method_confounded(analysis: Analysis, name: str) -> Caution | None:
     return Caution("method-confounded", message)
 
 
-def _temperatures_spread(analysis: Analysis) -> Caution | None:
+def _temperatures_spread(analysis: Analysis, format_warmer: FormatWarmer) -> Caution | None:
     # Within formulations: what lies between them is told of each.
     span = 0.0
     for name in analysis.names:
@@ -206,14 +209,16 @@ def _temperatures_spread(analysis: Analysis) -> Caution | None:
         return None
     return Caution(
         "temperatures-spread",
-        f"tests of one formulation were made at temperatures up to {span:.0f} K apart, and the "
-        "comparison does not allow for them: what they did to the rates is in the scatter, and "
-        "the intervals are wide for that; `fit` says how the rate changes with temperature, where "
-        "the tests tell",
+        f"tests of one formulation were made at temperatures up to {format_warmer(span)} apart, "
+        "and the comparison does not allow for them: what they did to the rates is in the "
+        "scatter, and the intervals are wide for that; `fit` says how the rate changes with "
+        "temperature, where the tests tell",
     )
 
 
-def _temperatures_differ(analysis: Analysis, name: str) -> Caution | None:
+def _temperatures_differ(
+    analysis: Analysis, name: str, format_warmer: FormatWarmer
+) -> Caution | None:
     own, base = (
         analysis.tests.temperature[analysis.tests.rows_of(which)]
         for which in (name, analysis.baseline)
@@ -225,11 +230,11 @@ def _temperatures_differ(analysis: Analysis, name: str) -> Caution | None:
     if abs(difference) < _TEMPERATURES_APART:
         return None
     message = (
-        f"{name} was tested {abs(difference):.0f} K {'warmer' if difference > 0 else 'colder'} "
-        f"than {analysis.baseline} on average, and the comparison does not allow for it; at the "
-        f"{100 * _SENSITIVITY:.1f} % per kelvin that is common for solid propellants this alone "
-        f"makes it about {100 * _SENSITIVITY * abs(difference):.0f} % "
-        f"{'faster' if difference > 0 else 'slower'}"
+        f"{name} was tested {format_warmer(abs(difference))} "
+        f"{'warmer' if difference > 0 else 'colder'} than {analysis.baseline} on average, and the "
+        f"comparison does not allow for it; at the {100 * _SENSITIVITY:.1f} % per kelvin that "
+        f"is common for solid propellants this alone makes it about "
+        f"{100 * _SENSITIVITY * abs(difference):.0f} % {'faster' if difference > 0 else 'slower'}"
     )
     return Caution("temperatures-differ", message)
 
@@ -294,9 +299,9 @@ def _no_scatter(analysis: Analysis) -> Caution | None:
             "interval of no width says nothing about real propellant"
         )
         return Caution("no-scatter", message)
-    if fit.within_sd is None or fit.within_sd >= _NO_READING:
+    if fit.within_sd is None or analysis.known_variance is not None:
         return None
-    if fit.within_df < _ENOUGH_DF or analysis.known_variance is not None:
+    if not closer_than_readings(fit.within_sd, fit.within_df):
         return None
     message = (
         f"tests of one batch scatter by {100 * fit.within_sd:.2g} % of the rate, less than "

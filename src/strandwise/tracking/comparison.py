@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal, Self
+
+import numpy as np
 
 from strandwise.errors import DataError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from numpy.typing import NDArray
 
     from strandwise.findings import Caution
     from strandwise.reduction import RatePoint
@@ -45,6 +49,8 @@ class RateObservations:
     shared_sd
         Part of the relative standard uncertainty of the rate at its pressure that all entries
         with one have in common, so that it does not average out; None for none.
+    correlation
+        Of the errors of pressure and rate of one entry, from −1 to 1; None for none.
 
     Raises
     ------
@@ -63,6 +69,7 @@ class RateObservations:
     rate_sd: Sequence[float | None] | None = None
     temperature: Sequence[float | None] | None = None
     shared_sd: Sequence[float | None] | None = None
+    correlation: Sequence[float | None] | None = None
 
     def __post_init__(self) -> None:
         count = len(self.test)
@@ -74,7 +81,7 @@ class RateObservations:
         object.__setattr__(self, "is_firing", tuple(bool(flag) for flag in self.is_firing))
         for name in ("pressure", "rate"):
             object.__setattr__(self, name, tuple(float(x) for x in getattr(self, name)))
-        for name in ("pressure_sd", "rate_sd", "temperature", "shared_sd"):
+        for name in ("pressure_sd", "rate_sd", "temperature", "shared_sd", "correlation"):
             values = getattr(self, name)
             known = (None,) * count if values is None else tuple(_known(x) for x in values)
             object.__setattr__(self, name, known)
@@ -108,6 +115,7 @@ class RateObservations:
             rate_sd=[point.rate_sd for point in used],
             temperature=[point.temperature for point in used],
             shared_sd=[point.shared_sd for point in used],
+            correlation=[point.correlation for point in used],
         )
 
     def __len__(self) -> int:
@@ -131,6 +139,10 @@ class RateObservations:
                 if value is not None and not (math.isfinite(value) and value >= 0):
                     msg = f"the {name} of test {test} is {value!r}"
                     raise DataError(msg, expected="a standard uncertainty of zero or more, or None")
+        for test, value in zip(self.test, self.correlation or (), strict=True):
+            if value is not None and not abs(value) <= 1.0:
+                msg = f"the correlation of test {test} is {value!r}"
+                raise DataError(msg, expected="a number from −1 to 1, or None")
         for test, value in zip(self.test, self.temperature or (), strict=True):
             if value is not None and not (math.isfinite(value) and value > 0):
                 msg = f"the temperature of test {test} is {value} K"
@@ -261,6 +273,8 @@ class Comparison:
         Slopes of the dose series.
     covariates
         What the covariates of the batches did; rates and shifts hold at their means.
+    shift_correlation
+        Correlation of the errors of the shifts of two formulations, by their names.
     method_offset, method_offset_ci95
         How much faster a firing reads than a strand, as a fraction, and its 95 % interval; None
         where only one kind was used or the data cannot tell.
@@ -277,6 +291,13 @@ class Comparison:
     doses: tuple[DoseSlope, ...] = ()
     covariates: tuple[CovariateSlope, ...] = ()
     between_batch_n_sd: float | None = None
+    shift_correlation: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     method_offset: float | None = None
     method_offset_ci95: tuple[float, float] | None = None
     cautions: tuple[Caution, ...] = ()
+
+    def shift_correlation_of(self, names: Sequence[str]) -> NDArray[np.float64]:
+        """Correlation matrix of the shifts of some formulations; 0 between those it lacks."""
+        known = self.shift_correlation
+        rows = [[known.get(a, {}).get(b, float(a == b)) for b in names] for a in names]
+        return np.array(rows, dtype=np.float64).reshape(len(names), len(names))

@@ -13,7 +13,7 @@ from strandwise.errors import DataError
 if TYPE_CHECKING:
     from strandwise.tracking.comparison import Comparison, FormulationShift
 
-__all__ = ["Equivalence", "EquivalenceVerdict", "equivalence"]
+__all__ = ["Equivalence", "EquivalenceVerdict", "equivalence", "log_shift"]
 
 _LEVEL = 0.05
 
@@ -88,9 +88,19 @@ def equivalence(comparison: Comparison, margin: float) -> tuple[Equivalence, ...
     )
 
 
-def _judge(row: FormulationShift, baseline: str, margin: float) -> Equivalence:
+def log_shift(row: FormulationShift) -> tuple[float, float, float] | None:
+    """Return a shift in ln r, its standard error and degrees of freedom; None where not known."""
     df, interval = row.degrees_of_freedom, row.shift_ci95
     if row.shift is None or interval is None or df is None or min(row.shift, *interval) <= -1.0:
+        return None
+    # The interval holds the standard error; it is symmetric in ln r.
+    half_width = (math.log1p(interval[1]) - math.log1p(interval[0])) / 2.0
+    return math.log1p(row.shift), half_width / float(stdtrit(df, 0.975)), df
+
+
+def _judge(row: FormulationShift, baseline: str, margin: float) -> Equivalence:
+    found = log_shift(row)
+    if found is None:
         return Equivalence(
             formulation=row.formulation,
             baseline=baseline,
@@ -100,10 +110,7 @@ def _judge(row: FormulationShift, baseline: str, margin: float) -> Equivalence:
             ci90=None,
             largest_change=None,
         )
-    value = math.log1p(row.shift)
-    # The interval holds the standard error; it is symmetric in ln r.
-    half_width = (math.log1p(interval[1]) - math.log1p(interval[0])) / 2.0
-    sd = half_width / float(stdtrit(df, 0.975))
+    value, sd, df = found
     low, high = math.log1p(-margin), math.log1p(margin)
     p = max(_tail(low - value, sd, df), _tail(value - high, sd, df))
     reach = float(stdtrit(df, 1.0 - _LEVEL)) * sd

@@ -52,6 +52,8 @@ class Tests:
         ln(P/Pa) and ln(r/(m/s)), shape (N,).
     log_pressure_variance, log_rate_variance
         Squares of the relative standard uncertainties, shape (N,); NaN where not stated.
+    log_covariance
+        Of the errors of ln P and ln r of one test, shape (N,); 0 where independent or not stated.
     shared_sd
         Part of the standard uncertainty of ln r that all tests with one have in common, shape
         (N,); 0 for none.
@@ -68,6 +70,7 @@ class Tests:
     log_rate: FloatArray
     log_pressure_variance: FloatArray
     log_rate_variance: FloatArray
+    log_covariance: FloatArray
     shared_sd: FloatArray
     merged: tuple[str, ...]
 
@@ -93,7 +96,9 @@ class Tests:
         return float(np.min(chosen)), float(np.max(chosen))
 
     def known_variance(self, exponents: dict[str, float]) -> FloatArray | None:
-        """Variance of ln r that the stated uncertainties give, σ_lnr² + n²σ_lnP², shape (N,).
+        """Variance of ln r that the stated uncertainties give, shape (N,).
+
+        It is σ_lnr² + n²σ_lnP², less 2n times the covariance of the two.
 
         A test without any statement, or with one of zero, is taken to be like the middle one of
         its kind that has one: it would otherwise pass for an exact one. Where none of its kind
@@ -108,6 +113,7 @@ class Tests:
         n = np.array([exponents.get(name, _FIRST_EXPONENT) for name in self.formulation])
         from_pressure = n**2 * self.log_pressure_variance
         total = np.nan_to_num(self.log_rate_variance) + np.nan_to_num(from_pressure)
+        total = np.maximum(total - 2.0 * n * self.log_covariance, 0.0)
         stated = total > 0.0
         # What tests share does not scatter; it is added to the intervals as a whole.
         total = np.maximum(total - self.shared_sd**2, _LEAST_OWN * total)
@@ -141,6 +147,8 @@ def tests_of(observations: RateObservations) -> Tests:
     rate_sd = np.array(observations.rate_sd, dtype=np.float64) / rate
     temperature = np.array(observations.temperature, dtype=np.float64)
     shared_sd = np.nan_to_num(np.array(observations.shared_sd, dtype=np.float64))
+    correlation = np.nan_to_num(np.array(observations.correlation, dtype=np.float64))
+    covariance = correlation * np.nan_to_num(pressure_sd) * np.nan_to_num(rate_sd)
     return Tests(
         batch=tuple(observations.batch[row[0]] for row in rows),
         formulation=tuple(observations.formulation[row[0]] for row in rows),
@@ -151,6 +159,7 @@ def tests_of(observations: RateObservations) -> Tests:
         log_rate=np.array([np.mean(np.log(rate[row])) for row in rows]),
         log_pressure_variance=np.array([np.mean(pressure_sd[row]) ** 2 for row in rows]),
         log_rate_variance=np.array([np.mean(rate_sd[row]) ** 2 for row in rows]),
+        log_covariance=np.array([np.mean(covariance[row]) for row in rows]),
         shared_sd=np.array([np.mean(shared_sd[row]) for row in rows]),
         merged=tuple(observations.test[row[0]] for row in rows if len(row) > 1),
     )

@@ -79,6 +79,11 @@ class MixtureFit:
     degrees_of_freedom: int
     ranges: Mapping[str, tuple[float, float]]
 
+    @property
+    def most_abundant(self) -> str:
+        """The ingredient that there is most of, which gives way to the others."""
+        return max(self.ranges, key=lambda name: sum(self.ranges[name]))
+
     def exchange(self, more: str, less: str) -> tuple[float, tuple[float, float]]:
         """Change of the response per unit of fraction put from `less` into `more`, with 95 %.
 

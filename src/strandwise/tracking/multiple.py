@@ -25,15 +25,17 @@ _LATTICE_POINTS = 20_011
 _TAIL = 1e-13
 
 
-def many_to_one_p(t_values: ArrayLike, df: ArrayLike, correlation: ArrayLike) -> FloatArray:
-    """Two-sided p-values adjusted as by Dunnett: P(max |T_j| ≥ |t_i|) with no true difference.
+def many_to_one_p(
+    t_values: ArrayLike, df: ArrayLike, correlation: ArrayLike, *, one_sided: bool = False
+) -> FloatArray:
+    """p-values adjusted as by Dunnett: P(max |T_j| ≥ |t_i|) with no true difference.
 
-    T is multivariate t with the correlation of the contrasts. Where that has the form
-    ρ_ij = λ_i λ_j (independent treatments against one control always do) the probability is a
-    double integral over the common factor and the scale, by Gauss–Legendre quadrature to 1e-6 or
-    better. Otherwise it is a fixed lattice sum after Genz, good to about 1e-4 and the same on
-    every call. Contrasts whose degrees of freedom differ each use their own for the whole
-    maximum.
+    One-sided it is P(max T_j ≥ t_i). T is multivariate t with the correlation of the contrasts.
+    Where that has the form ρ_ij = λ_i λ_j (independent treatments against one control always do)
+    the probability is a double integral over the common factor and the scale, by Gauss–Legendre
+    quadrature to 1e-6 or better. Otherwise it is a fixed lattice sum after Genz, good to about 1e-4
+    and the same on every call. Contrasts whose degrees of freedom differ each use their own for
+    the whole maximum.
 
     Parameters
     ----------
@@ -43,6 +45,8 @@ def many_to_one_p(t_values: ArrayLike, df: ArrayLike, correlation: ArrayLike) ->
         Degrees of freedom above zero, scalar or shape (k,).
     correlation
         Of the contrasts, shape (k, k).
+    one_sided
+        Whether only values above zero speak against "no difference".
 
     Returns
     -------
@@ -58,7 +62,8 @@ def many_to_one_p(t_values: ArrayLike, df: ArrayLike, correlation: ArrayLike) ->
     C. W. Dunnett, J. Am. Stat. Assoc. 50 (1955) 1096. A. Genz, J. Comput. Graph. Stat. 1 (1992)
     141 (from memory).
     """
-    t = np.abs(np.atleast_1d(np.asarray(t_values, dtype=np.float64)))
+    t = np.atleast_1d(np.asarray(t_values, dtype=np.float64))
+    t = t if one_sided else np.abs(t)
     nu = np.broadcast_to(np.asarray(df, dtype=np.float64), t.shape)
     rho = np.asarray(correlation, dtype=np.float64)
     if t.ndim != 1 or rho.shape != (t.size, t.size):
@@ -67,15 +72,15 @@ def many_to_one_p(t_values: ArrayLike, df: ArrayLike, correlation: ArrayLike) ->
     if not (np.all(np.isfinite(t)) and np.all(np.isfinite(rho)) and np.all(nu > 0)):
         msg = "a contrast, its correlation or its degrees of freedom are not usable"
         raise DataError(msg, expected="finite numbers, degrees of freedom above zero")
-    alone = 2.0 * stdtr(nu, -t)
+    alone = stdtr(nu, -t) * (1.0 if one_sided else 2.0)
     if t.size == 1:
         return np.asarray(alone)
     loadings = _loadings(rho)
     together = np.array(
         [
-            _one_factor_p(value, float(own), loadings)
+            _one_factor_p(value, float(own), loadings, one_sided=one_sided)
             if loadings is not None
-            else _lattice_p(value, float(own), rho)
+            else _lattice_p(value, float(own), rho, one_sided=one_sided)
             for value, own in zip(t, nu, strict=True)
         ]
     )
@@ -125,7 +130,7 @@ def _scale_nodes(df: float) -> tuple[FloatArray, FloatArray]:
     return np.exp(log_s), mass / np.sum(mass)
 
 
-def _one_factor_p(limit: float, df: float, loadings: FloatArray) -> float:
+def _one_factor_p(limit: float, df: float, loadings: FloatArray, *, one_sided: bool) -> float:
     scale, scale_mass = _scale_nodes(df)
     node, weight = _legendre()
     z = _FACTOR_LIMIT * node
@@ -136,11 +141,11 @@ def _one_factor_p(limit: float, df: float, loadings: FloatArray) -> float:
         rest = np.sqrt(1.0 - loading**2)
         upper = (limit * scale[:, None] + loading * z[None, :]) / rest
         lower = (-limit * scale[:, None] + loading * z[None, :]) / rest
-        inside *= ndtr(upper) - ndtr(lower)
+        inside *= ndtr(upper) - (0.0 if one_sided else ndtr(lower))
     return float(scale_mass @ (1.0 - inside) @ z_mass)
 
 
-def _lattice_p(limit: float, df: float, rho: FloatArray) -> float:
+def _lattice_p(limit: float, df: float, rho: FloatArray, *, one_sided: bool) -> float:
     """Separation of variables on a Richtmyer lattice, periodised by the tent map."""
     size = rho.shape[0]
     # Contrasts that are combinations of others have no Cholesky factor without this.
@@ -153,7 +158,7 @@ def _lattice_p(limit: float, df: float, rho: FloatArray) -> float:
     inside = np.ones(_LATTICE_POINTS)
     for index in range(size):
         shift = normal[:, :index] @ factor[index, :index]
-        low = ndtr((-scale - shift) / factor[index, index])
+        low = 0.0 if one_sided else ndtr((-scale - shift) / factor[index, index])
         high = ndtr((scale - shift) / factor[index, index])
         inside *= high - low
         if index + 1 < size:

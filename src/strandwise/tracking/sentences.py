@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from strandwise.tracking.at_least import AtLeast
     from strandwise.tracking.comparison import Comparison, DoseSlope, FormulationShift
     from strandwise.tracking.covariates import CovariateSlope
     from strandwise.tracking.equivalence import Equivalence
 
 __all__ = [
+    "at_least_sentence",
     "covariate_sentence",
     "dose_sentence",
     "equivalence_sentence",
@@ -22,7 +25,9 @@ __all__ = [
 ]
 
 _SIGNIFICANT = 0.05
+_UNLIKELY = 0.5  # p above which what was measured falls short of what was wanted
 _MOST_DIGITS = 9
+_LARGEST = 10_000.0  # percent; beyond it the tests tell nothing of the rate
 _SPREAD_CODES = ("tests-scatter-more", "batches-vary-more")
 _NO_INTERVAL = {
     "not-separable": (
@@ -93,9 +98,12 @@ def spread_sentence(comparison: Comparison) -> str:
         "from batch to batch": comparison.between_batch_sd,
         "from test to test within a batch": comparison.within_batch_sd,
     }
-    known = [f"{100 * sd:.1f} % {what}" for what, sd in spreads.items() if sd is not None]
-    if not known:
+    if all(sd is None for sd in spreads.values()):
         return ""
+    told = [
+        f"not known {what}" if sd is None else f"{100 * sd:.1f} % {what}"
+        for what, sd in spreads.items()
+    ]
     apart = [
         row.formulation
         for row in comparison.formulations
@@ -112,7 +120,7 @@ def spread_sentence(comparison: Comparison) -> str:
         names, way = (apart, "more") if apart else (evener, "less")
         verb = "spreads" if len(names) == 1 else "spread"
         whose = f" of all formulations together ({' and '.join(names)} {verb} {way}, see there)"
-    return f"standard deviation of the rate{whose}: {', '.join(known)}"
+    return f"standard deviation of the rate{whose}: {', '.join(told)}"
 
 
 def dose_sentence(slope: DoseSlope) -> str:
@@ -191,9 +199,45 @@ def equivalence_sentence(found: Equivalence) -> str:
     )
 
 
+def at_least_sentence(found: AtLeast) -> str:
+    """Say whether a wanted change is shown, in one sentence without a full stop.
+
+    Parameters
+    ----------
+    found
+        From `at_least`.
+    """
+    way = "slower" if found.slower else "faster"
+    wanted = f"at least {100 * found.change:.3g} % {way}" if found.change else way
+    if found.p is None or found.bound is None:
+        return (
+            f"whether {found.formulation} burns {wanted} than {found.baseline} is not known: its "
+            "shift has no interval"
+        )
+    p = "p < 0.0001" if found.p < 1e-4 else f"p = {found.p:.2g}"
+    if found.bound >= 0.0:
+        seen = f"at 95 % confidence it burns at least {_percent_down(found.bound)} {way}"
+    else:
+        other = "faster" if found.slower else "slower"
+        seen = f"at 95 % confidence it may even burn {_percent_up(-found.bound)} {other}"
+    if found.verdict == "shown":
+        return f"{found.formulation} is shown to burn {wanted} than {found.baseline} ({seen}; {p})"
+    text = f"{found.formulation} is not shown to burn {wanted} than {found.baseline} ({seen}; {p})"
+    return text if found.p > _UNLIKELY else f"{text}; more batches would tell"
+
+
+def _percent_down(share: float) -> str:
+    """A bound rounded so that it claims no more than it is."""
+    return f"{math.floor(1000.0 * share) / 10.0:.1f} %"
+
+
+def _percent_up(share: float) -> str:
+    return f"{math.ceil(1000.0 * share) / 10.0:.1f} %"
+
+
 def _either_way(low: float, high: float) -> str:
     digits = _decimals(low, high)
-    ends = (f"{100 * end:+.{digits}f}".replace("-", "−") for end in (low, high))
+    ends = (f"{'−' if end < 0 else '+'}{_told(end, digits)}" for end in (low, high))
     return " to ".join(ends) + " %"
 
 
@@ -300,26 +344,31 @@ def _decimals(low: float, high: float) -> int:
     digits = 0 if width >= 2 else 1 if width >= 0.2 else 2
     while digits < 2 and any(bound and round(100 * bound, digits) == 0 for bound in (low, high)):
         digits += 1
-    # No rate falls by all of itself.
-    while digits < _MOST_DIGITS and low > -1.0 and round(100 * low, digits) <= -100.0:
-        digits += 1
     return digits
+
+
+def _told(value: float, digits: int) -> str:
+    """Size of a change in percent; none that is less than all of the rate is rounded to that."""
+    while digits < _MOST_DIGITS and value > -1.0 and round(100 * value, digits) <= -100.0:
+        digits += 1
+    size = abs(100 * value)
+    return f"{size:.{digits}f}" if size < _LARGEST else f"more than {_LARGEST:.0f}"
 
 
 def _moved(value: float, interval: tuple[float, float] | None = None) -> str:
     digits = 1 if interval is None else _decimals(*interval)
-    return f"{abs(100 * value):.{digits}f} % {'slower' if value < 0 else 'faster'}"
+    return f"{_told(value, digits)} % {'slower' if value < 0 else 'faster'}"
 
 
 def _inner(low: float, high: float) -> str:
     digits = _decimals(low, high)
-    near, far = sorted((abs(100 * low), abs(100 * high)))
-    return f"{near:.{digits}f} and {far:.{digits}f} %"
+    near, far = sorted((low, high), key=abs)
+    return f"{_told(near, digits)} and {_told(far, digits)} %"
 
 
 def _span(low: float, high: float) -> str:
     digits = _decimals(low, high)
-    return f"{-100 * low:.{digits}f} % slower and {100 * high:.{digits}f} % faster"
+    return f"{_told(low, digits)} % slower and {_told(high, digits)} % faster"
 
 
 def _signed(value: float) -> str:

@@ -16,6 +16,7 @@ from strandwise.tracking.doses import dose_slopes
 from strandwise.tracking.mixed import ContrastEstimate
 from strandwise.tracking.multiple import many_to_one_p
 from strandwise.tracking.sentences import in_megapascals
+from strandwise.units import METRIC
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -43,6 +44,7 @@ def compare_formulations(
     doses: Mapping[str, Dose] | None = None,
     covariates: Sequence[BatchCovariate] = (),
     format_pressure: Callable[[float], str] = in_megapascals,
+    format_warmer: Callable[[float], str] = METRIC.warmer,
 ) -> Comparison:
     """Compare the burn rate and exponent of formulations with those of a baseline.
 
@@ -68,8 +70,8 @@ def compare_formulations(
     covariates
         Values that the batches carry (density, temperature of processing, …). Each that can be
         told from the formulations gets a slope, and rates and shifts then hold at its mean.
-    format_pressure
-        Turns Pa into text for the cautions.
+    format_pressure, format_warmer
+        Turn Pa, and a difference of temperatures in K, into text for the cautions.
 
     Returns
     -------
@@ -92,12 +94,14 @@ def compare_formulations(
     if analysis.exponent_contrast(baseline) is not None:
         n_shifts[baseline] = ContrastEstimate(0.0)
     offset = analysis.method_offset
+    # Rates that follow the model exactly leave no spread, also where no batch could show one.
+    repeated = analysis.fit.between_df > 0
     return Comparison(
         baseline=baseline,
         pressure=pressure,
-        between_batch_sd=analysis.one_spread.batch_sd,
+        between_batch_sd=analysis.one_spread.batch_sd if repeated else None,
         within_batch_sd=analysis.within_batch_sd,
-        between_batch_n_sd=analysis.one_spread.slope_sd,
+        between_batch_n_sd=analysis.one_spread.slope_sd if repeated else None,
         rate_kind=analysis.rate_kind,
         formulations=tuple(
             _row(
@@ -105,15 +109,16 @@ def compare_formulations(
                 name,
                 shifts.get(name),
                 n_shifts.get(name),
-                formulation_cautions(analysis, name, format_pressure),
+                formulation_cautions(analysis, name, format_pressure, format_warmer),
             )
             for name in analysis.names
         ),
         doses=dose_slopes(doses or {}, shift_contrasts, analysis),
         covariates=covariate_slopes(analysis),
+        shift_correlation=_correlation(analysis, shift_contrasts),
         method_offset=None if offset is None else math.expm1(offset.value),
         method_offset_ci95=None if offset is None else _mapped(math.expm1, offset.ci95),
-        cautions=comparison_cautions(analysis),
+        cautions=comparison_cautions(analysis, format_warmer),
     )
 
 
@@ -129,18 +134,32 @@ def _against_baseline(
     tested = [name for name, estimate in estimates.items() if estimate.t is not None]
     if not tested:
         return estimates
-    rows = np.array([contrasts[name] for name in tested])
-    # Without the small-sample adjustment, which need not leave a correlation matrix.
-    covariance = rows @ analysis.fit.covariance_unadjusted @ rows.T
-    sd = np.sqrt(np.diag(covariance))
+    known = _correlation(analysis, contrasts)
     adjusted = many_to_one_p(
         np.array([estimates[name].t for name in tested], dtype=np.float64),
         np.array([estimates[name].df for name in tested], dtype=np.float64),
-        covariance / np.outer(sd, sd),
+        np.array([[known[a][b] for b in tested] for a in tested]),
     )
     for name, p in zip(tested, adjusted, strict=True):
         estimates[name] = replace(estimates[name], p=float(p))
     return estimates
+
+
+def _correlation(
+    analysis: Analysis, contrasts: dict[str, FloatArray]
+) -> dict[str, dict[str, float]]:
+    """Correlation of contrasts by their names, of those that have a variance."""
+    if not contrasts:
+        return {}
+    rows = np.array(list(contrasts.values()))
+    # Without the small-sample adjustment, which need not leave a correlation matrix.
+    covariance = rows @ analysis.fit.covariance_unadjusted @ rows.T
+    sd = dict(zip(contrasts, np.sqrt(np.diag(covariance)).tolist(), strict=True))
+    return {
+        a: {b: float(covariance[i, j]) / (sd[a] * sd[b]) for j, b in enumerate(contrasts) if sd[b]}
+        for i, a in enumerate(contrasts)
+        if sd[a]
+    }
 
 
 def _row(

@@ -307,6 +307,7 @@ def _with_additions(tests: Tests, additions: Sequence[PlannedTest]) -> Tests:
         log_rate=np.concatenate([tests.log_rate, unknown]),
         log_pressure_variance=np.concatenate([tests.log_pressure_variance, unknown]),
         log_rate_variance=np.concatenate([tests.log_rate_variance, unknown]),
+        log_covariance=np.concatenate([tests.log_covariance, np.zeros(pressure.size)]),
         shared_sd=np.concatenate(
             [tests.shared_sd, np.array([shared * test.is_firing for test in additions])]
         ),

@@ -23,14 +23,17 @@ from strandwise.units.quantities import (
 )
 from strandwise.units.systems import SYSTEMS, parse_unit_choice, shown_unit, units_shown
 from strandwise.units.table import known_units
+from strandwise.units.wording import METRIC, Wording, symbol_of, wording_in
 from strandwise.units.writing import from_si, lossless_text
 
 __all__ = [
+    "METRIC",
     "SYSTEMS",
     "Heading",
     "Kind",
     "Quantity",
     "Unit",
+    "Wording",
     "Zero",
     "absolute_pressure",
     "from_si",
@@ -46,5 +49,7 @@ __all__ = [
     "plain_si",
     "shown_unit",
     "standard_atmosphere_pressure",
+    "symbol_of",
     "units_shown",
+    "wording_in",
 ]

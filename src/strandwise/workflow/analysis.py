@@ -15,7 +15,8 @@ from strandwise.errors import DataError, RequestError
 from strandwise.findings import Caution
 from strandwise.progress import steps
 from strandwise.ratelaw import RateSeries, explain_fit, fit_batches, fit_exponents
-from strandwise.reduction import reduce_firing, reduce_strand, wording_in
+from strandwise.reduction import reduce_firing, reduce_strand
+from strandwise.units import METRIC, Wording, wording_in
 from strandwise.workflow.opening import unknown_name
 from strandwise.workflow.thermochemistry import default_gas
 
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 
     from strandwise.ratelaw import Explanation, RateFit
     from strandwise.records import Campaign, Firing, Gas, StrandReading
-    from strandwise.reduction import FiringReduction, RatePoint, Wording
+    from strandwise.reduction import FiringReduction, RatePoint
     from strandwise.workflow.temperatures import AtTemperature
 
 __all__ = [
@@ -71,12 +72,15 @@ class ReducedCampaign:
         What each firing gave beside its point.
     cautions
         Reasons to trust the whole less.
+    wording
+        Units of the sentences.
     """
 
     campaign: Campaign
     points: tuple[RatePoint, ...]
     firings: tuple[FiringReduction, ...]
     cautions: tuple[Caution, ...] = ()
+    wording: Wording = METRIC
 
 
 def reduce_campaign(campaign: Campaign, units: str | None = None) -> ReducedCampaign:
@@ -100,8 +104,9 @@ def reduce_campaign(campaign: Campaign, units: str | None = None) -> ReducedCamp
     tests = [list(rows) for _, rows in groupby(campaign.strands, key=lambda s: s.test)]
     exponents: dict[str, float] = {}
     strands: list[RatePoint] = []
+    wording = wording_in(units or campaign.settings.units)
     for _ in range(_MOST_ROUNDS):
-        strands = [_reduce_strand(campaign, rows, exponents) for rows in tests]
+        strands = [_reduce_strand(campaign, rows, exponents, wording) for rows in tests]
         if not campaign.firings and not any(s.pressure_end for s in campaign.strands):
             break
         found = _exponents(campaign, strands)
@@ -110,7 +115,6 @@ def reduce_campaign(campaign: Campaign, units: str | None = None) -> ReducedCamp
         if moved <= _EXPONENT_TOLERANCE or not any(s.pressure_end for s in campaign.strands):
             break
     gases: dict[str, Gas] = {}
-    wording = wording_in(units or campaign.settings.units)
     fired = steps(campaign.firings, "reducing firings")
     firings = [_reduce_firing(campaign, firing, exponents, gases, wording) for firing in fired]
     if firings and not strands:
@@ -124,7 +128,9 @@ def reduce_campaign(campaign: Campaign, units: str | None = None) -> ReducedCamp
             for firing, done in zip(campaign.firings, firings, strict=True)
         ]
     points = [*strands, *(firing.point for firing in firings if firing.point)]
-    return ReducedCampaign(campaign=campaign, points=tuple(points), firings=tuple(firings))
+    return ReducedCampaign(
+        campaign=campaign, points=tuple(points), firings=tuple(firings), wording=wording
+    )
 
 
 def one_test(reduced: ReducedCampaign, test: str) -> ReducedCampaign:
@@ -145,7 +151,10 @@ def one_test(reduced: ReducedCampaign, test: str) -> ReducedCampaign:
 
 
 def _reduce_strand(
-    campaign: Campaign, rows: Sequence[StrandReading], exponents: Mapping[str, float]
+    campaign: Campaign,
+    rows: Sequence[StrandReading],
+    exponents: Mapping[str, float],
+    wording: Wording,
 ) -> RatePoint:
     batch = rows[0].batch
     return reduce_strand(
@@ -153,6 +162,7 @@ def _reduce_strand(
         campaign.batches[batch].formulation,
         campaign.settings.uncertainty,
         exponent=exponents.get(batch, _USUAL_EXPONENT),
+        wording=wording,
     )
 
 
@@ -300,7 +310,9 @@ def fit_campaign(
     # The other batches stay in: what stands out from a law is judged by their scatter too.
     chosen = {label: points_to_fit(points, method) for label, points in groups.items()}
     reference = reference_pressure or campaign.settings.reference_pressure
-    series = series_of([p for points, _ in chosen.values() for p in points], by=by)
+    series = series_of(
+        [p for points, _ in chosen.values() for p in points], by=by, wording=reduced.wording
+    )
     if not series:
         msg = f"there is no {method} that may be used"
         raise RequestError(msg, hint="`strandwise reduce` lists all tests; see --method")
@@ -375,7 +387,7 @@ def explain_campaign_fit(
         How Pa and m/s are written.
     """
     points = [p for p in reduced.points if p.used and p.batch == fit.label]
-    (series,) = series_of(points_to_fit(points, method)[0], by="batch")
+    (series,) = series_of(points_to_fit(points, method)[0], by="batch", wording=reduced.wording)
     dates = _dates(reduced.campaign)
     if at is not None:
         series, fitter = at.readings(series), at.fitter(fitter)
@@ -431,7 +443,10 @@ def _pool_caution(
 
 
 def series_of(
-    points: Iterable[RatePoint], *, by: Literal["batch", "formulation"]
+    points: Iterable[RatePoint],
+    *,
+    by: Literal["batch", "formulation"],
+    wording: Wording = METRIC,
 ) -> list[RateSeries]:
     """Rate points that are used as the series that laws are fitted to, one a batch or formulation.
 
@@ -441,6 +456,8 @@ def series_of(
         In any order; those of one group keep theirs.
     by
         What a series is of.
+    wording
+        Units of the sentences about its fit.
     """
     groups: dict[str, list[RatePoint]] = {}
     for point in points:
@@ -457,6 +474,8 @@ def series_of(
             rate_sd=np.array([p.rate_sd or 0.0 for p in group]),
             kinds=tuple(p.kind for p in group),
             temperature=np.array([p.temperature or np.nan for p in group]),
+            correlation=np.array([p.correlation for p in group]),
+            wording=wording,
         )
         for label, group in groups.items()
     ]

@@ -291,8 +291,8 @@ def _remarks(bench: Bench, folder: CampaignFolder | None, name: str, kind: str) 
         ]
         if INSTRUMENT_KINDS[kind] is Kind.PRESSURE:
             remarks.append(
-                "gauge pressures are shown here above 101.3 kPa; each campaign adds its own "
-                "pressure of the air"
+                "gauge pressures are shown here above the standard atmosphere; each campaign adds "
+                "its own pressure of the air"
             )
         return remarks
     scale = PressureScale("absolute", _STANDARD_ATMOSPHERE)

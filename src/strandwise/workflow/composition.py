@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from strandwise.formulation import resolve_recipes
-from strandwise.tracking import fit_mixture
+from strandwise.tracking import MeasuredBlend, fit_mixture
 from strandwise.workflow.analysis import fit_campaign
 from strandwise.workflow.recipes import batch_mix
 
@@ -15,7 +15,26 @@ if TYPE_CHECKING:
     from strandwise.tracking import MixtureFit
     from strandwise.workflow.analysis import ReducedCampaign
 
-__all__ = ["CompositionView", "composition_view"]
+__all__ = ["CompositionView", "MeasuredBlends", "composition_view", "measured_blends"]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class MeasuredBlends:
+    """What the batches consist of, and how fast they burn at one pressure.
+
+    Parameters
+    ----------
+    pressure
+        Absolute, Pa.
+    blends
+        Those that were tested around that pressure.
+    left_out
+        Batches that were not.
+    """
+
+    pressure: float
+    blends: tuple[MeasuredBlend, ...]
+    left_out: tuple[str, ...]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -40,8 +59,8 @@ class CompositionView:
     left_out: tuple[str, ...]
 
 
-def composition_view(reduced: ReducedCampaign, *, pressure: float | None = None) -> CompositionView:
-    """Fit measured ln r at a pressure to the composition of the batches.
+def measured_blends(reduced: ReducedCampaign, *, pressure: float | None = None) -> MeasuredBlends:
+    """Rate of each batch at a pressure beside what it really consists of.
 
     Each batch counts once, at the rate that its own law gives at the pressure, with the recipe
     that was really weighed in where that is on record. A batch whose tests do not reach the
@@ -58,8 +77,6 @@ def composition_view(reduced: ReducedCampaign, *, pressure: float | None = None)
     ------
     RequestError
         No test may be used.
-    DataError
-        The data cannot carry the model; the message says why.
     """
     campaign = reduced.campaign
     used = [point.pressure for point in reduced.points if point.used]
@@ -73,15 +90,46 @@ def composition_view(reduced: ReducedCampaign, *, pressure: float | None = None)
         if fit.ln_r0 is None or at is None or not low <= at <= high:
             left_out.append(fit.label)
         else:
-            rates[fit.label] = fit.ln_r0
-    blends = {
-        name: batch_mix(campaign, batch, recipes[batch.formulation]).recipe.mass_fractions
-        for name, batch in campaign.batches.items()
-    }
+            rates[fit.label] = fit.rate_at(at)
     assert at is not None
-    return CompositionView(
+    return MeasuredBlends(
         pressure=at,
-        fit=fit_mixture(blends, rates),
-        batches=tuple(name for name in blends if name in rates),
+        blends=tuple(
+            MeasuredBlend(
+                batch=name,
+                formulation=batch.formulation,
+                fractions=batch_mix(
+                    campaign, batch, recipes[batch.formulation]
+                ).recipe.mass_fractions,
+                rate=rates[name].rate,
+                ci95=rates[name].ci95,
+            )
+            for name, batch in campaign.batches.items()
+            if name in rates
+        ),
         left_out=tuple(left_out),
+    )
+
+
+def composition_view(measured: MeasuredBlends) -> CompositionView:
+    """Fit measured ln r at a pressure to the composition of the batches.
+
+    Parameters
+    ----------
+    measured
+        From `measured_blends`.
+
+    Raises
+    ------
+    DataError
+        The data cannot carry the model; the message says why.
+    """
+    return CompositionView(
+        pressure=measured.pressure,
+        fit=fit_mixture(
+            {blend.batch: blend.fractions for blend in measured.blends},
+            {blend.batch: math.log(blend.rate) for blend in measured.blends},
+        ),
+        batches=tuple(blend.batch for blend in measured.blends),
+        left_out=measured.left_out,
     )

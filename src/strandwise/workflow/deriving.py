@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from strandwise.errors import RequestError
 from strandwise.formulation import derive_formulations, formulation_toml, recipe_properties
-from strandwise.records import campaign_lock, journal_of
+from strandwise.records import campaign_lock, fold_name, journal_of
 from strandwise.workflow.opening import unknown_name
 
 if TYPE_CHECKING:
@@ -94,10 +94,13 @@ def write_derivations(folder: CampaignFolder, derivations: Sequence[Derivation])
         gap = b"" if old.endswith(b"\n") or not old else line_end
         new = old + gap + line_end + text.encode("utf-8").replace(b"\n", line_end)
         meant = {**_tables(old), **tomllib.loads(text)}
-        taken = [d.spec.name for d in derivations if d.spec.name in _tables(old)]
-        if taken:
-            msg = f"{shown} has a formulation `{taken[0]}` already"
-            raise RequestError(msg, hint="nothing was changed")
+        known = {fold_name(name): name for name in _tables(old)}
+        for name in (derivation.spec.name for derivation in derivations):
+            if fold_name(name) in known:
+                other = known[fold_name(name)]
+                msg = f"{shown} has a formulation `{other}` already"
+                msg += "" if other == name else f", which differs from `{name}` only in capitals"
+                raise RequestError(msg, hint="nothing was changed")
         if _tables(new) != meant:
             msg = f"{shown} would not read back as it was meant"
             raise RequestError(msg, hint="nothing was changed; write the tables by hand")

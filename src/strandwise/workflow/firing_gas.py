@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import stdtrit
+
+from strandwise.distributions import stdtrit
 
 if TYPE_CHECKING:
     from strandwise.records import Firing

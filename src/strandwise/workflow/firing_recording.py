@@ -16,7 +16,9 @@ from strandwise.records import (
     Comparison,
     campaign_lock,
     compose_firing,
+    entry_alike,
     journal_of,
+    kind_of,
     parse_firing,
     read_plain,
     sha256_of,
@@ -156,14 +158,16 @@ class _RawTrace:
     @classmethod
     def read(cls, folder: CampaignFolder, name: str, raw: Path) -> _RawTrace:
         target = folder.traces / f"{name}{raw.suffix.lower()}"
+        target = entry_alike(target) or target
         try:
-            if not raw.is_file():
-                what = "is not a plain file" if raw.exists() else "does not exist"
-                what = "is a folder" if raw.is_dir() else what
-                msg = f"the trace {raw} {what}"
+            kind = kind_of(raw)
+            if kind != "a plain file":
+                msg = f"the trace {raw} " + ("does not exist" if kind is None else f"is {kind}")
                 raise RequestError(msg, expected="the file that the logger wrote")
             content = read_plain(raw, LARGEST_TRACE)
-            is_kept = target.is_file() and read_plain(target, LARGEST_TRACE) == content
+            is_kept = kind_of(target) == "a plain file" and (
+                read_plain(target, LARGEST_TRACE) == content
+            )
         except OSError as error:
             msg = f"the trace {raw} cannot be read: {error.strerror}"
             raise RequestError(msg, expected="a file that can be read") from error
@@ -233,8 +237,9 @@ def _sound_firing(
     path = folder.firing(test)
     taken = {s.test: s.source for s in campaign.strands}
     taken |= {f.test: f.source for f in campaign.firings}
-    if path.exists():
-        taken.setdefault(test, Source(folder.shown(path)))
+    other = entry_alike(path)
+    if other is not None:
+        taken.setdefault(other.stem, Source(folder.shown(other)))
     refuse_taken("test", test, taken)
     for raw in raws.values():
         if not raw.is_kept and raw.target.exists():

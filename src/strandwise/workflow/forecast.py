@@ -112,45 +112,61 @@ def law_cautions(
     law: str = "power",
     batch: str | None = None,
 ) -> dict[str, tuple[Caution, ...]]:
-    """What speaks against a law: that the tests which a power law is taken from bend away from it.
+    """What speaks against a law: tests that bend away from it, or follow it as no readings do.
 
     Parameters
     ----------
     reduced, formulations, law, batch
-        As `forecast_campaign`; only the power law is looked at.
+        As `forecast_campaign`; the tests are held against the power law, and of another law only
+        the latter is told.
 
     Returns
     -------
     dict
         Of every formulation, in most cases without any.
     """
+    alone = [fit for fit in fit_campaign(reduced) if batch in (None, fit.label)]
+    pooled = fit_campaign(reduced, pool=True) if batch is None else ()
+    told = {"not-a-power-law": _bends, "no-scatter": _no_readings}
     if law != "power":
-        return dict.fromkeys(formulations, ())
-    alone = [fit for fit in fit_campaign(reduced) if _is_bent(fit)]
-    pooled = {fit.formulation for fit in fit_campaign(reduced, pool=True) if _is_bent(fit)}
+        del told["not-a-power-law"]
     found: dict[str, tuple[Caution, ...]] = {}
     for name in formulations:
-        batches = [
-            fit.label for fit in alone if fit.formulation == name and batch in (None, fit.label)
-        ]
-        bent = bool(batches) or (batch is None and name in pooled)
-        found[name] = (_bends(name, batches),) if bent else ()
+        cautions = []
+        for code, words in told.items():
+            batches = [f.label for f in alone if f.formulation == name and _is_told(f, code)]
+            if batches or any(f.formulation == name and _is_told(f, code) for f in pooled):
+                cautions.append(words(name, batches))
+        found[name] = tuple(cautions)
     return found
 
 
-def _bends(formulation: str, batches: list[str]) -> Caution:
+def _of_batches(batches: list[str]) -> str:
     word = "batch" if len(batches) == 1 else "batches"
-    which = f" ({word} {', '.join(batches)})" if batches else ""
+    return f" ({word} {', '.join(batches)})" if batches else ""
+
+
+def _no_readings(formulation: str, batches: list[str]) -> Caution:
     return Caution(
-        "not-a-power-law",
-        f"the tests of {formulation}{which} bend away from the power law, as `strandwise fit` "
-        "tells: with a plateau or a change of slope the pressures here may be far off, also where "
-        "it was tested; forecast with `--law segmented` as well, and believe the higher",
+        "no-scatter",
+        f"the tests of {formulation}{_of_batches(batches)} lie closer to their law than readings "
+        "of burns can, as `strandwise fit` tells: where rates were worked out from a law rather "
+        "than measured, the spread of this forecast says nothing about real propellant",
     )
 
 
-def _is_bent(fit: RateFit) -> bool:
-    return any(caution.code == "not-a-power-law" for caution in fit.cautions)
+def _bends(formulation: str, batches: list[str]) -> Caution:
+    return Caution(
+        "not-a-power-law",
+        f"the tests of {formulation}{_of_batches(batches)} bend away from the power law, as "
+        "`strandwise fit` tells: with a plateau or a change of slope the pressures here may "
+        "be far off, also where it was tested; forecast with `--law segmented` as well, and "
+        "believe the higher",
+    )
+
+
+def _is_told(fit: RateFit, code: str) -> bool:
+    return any(caution.code == code for caution in fit.cautions)
 
 
 def forecast_campaign(

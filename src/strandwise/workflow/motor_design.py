@@ -19,6 +19,7 @@ from strandwise.reduction import (
     LENGTH_SD,
     THROAT_SD,
 )
+from strandwise.units import METRIC
 from strandwise.workflow.firing_gas import gas_of_firings
 from strandwise.workflow.opening import pressure_scale
 from strandwise.workflow.thermochemistry import default_gas
@@ -27,9 +28,10 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from strandwise.forecast import Wording
+    from strandwise.forecast import VelocityFrom, Wording
     from strandwise.motor import Grain, Nozzle
     from strandwise.records import Campaign, CampaignFolder, Gas, GrainUncertainty, MotorRecord
+    from strandwise.units import Wording as UnitWording
     from strandwise.workflow.analysis import ReducedCampaign
     from strandwise.workflow.firing_gas import FiredGas
 
@@ -100,7 +102,7 @@ def design_of(
     ]
     settings = reduced.campaign.settings
     density, density_sd = _density(reduced, motor, formulation)
-    c_star, c_star_sd, default = _characteristic_velocity(
+    c_star, c_star_sd, default, velocity_from = _characteristic_velocity(
         reduced, motor, formulation, cautions, wording or IN_SI
     )
     gamma = motor.gas.specific_heat_ratio or settings.gas.specific_heat_ratio
@@ -136,6 +138,7 @@ def design_of(
         motor.grain_uncertainty,
         (density, density_sd),
         (c_star, c_star_sd),
+        reduced.wording,
     )
     if assumed:
         text = f"no standard uncertainty is stated of {', '.join(assumed)}: those are assumed"
@@ -156,6 +159,7 @@ def design_of(
         temperature_low=motor.temperature_low,
         temperature_high=motor.temperature_high,
         erosion=motor.erosion,
+        velocity_from=velocity_from,
     )
     return design, tuple(cautions)
 
@@ -166,22 +170,26 @@ def tolerances_of(
     stated: GrainUncertainty,
     density: tuple[float, float | None],
     c_star: tuple[float, float | None],
+    wording: UnitWording = METRIC,
 ) -> tuple[Tolerances, tuple[str, ...]]:
     """Standard uncertainties as stated, else as the reduction of firings takes them.
 
-    Returns them, and what was assumed in words.
+    Returns them, and what was assumed in words, in the units of `wording`.
     """
-    wanted = {"throat_diameter": (nozzle.throat_diameter_sd, THROAT_SD, "throat", "0.05 mm")}
+    throat, diameter, length = (
+        wording.size(one, "m") for one in (THROAT_SD, DIAMETER_SD, LENGTH_SD)
+    )
+    wanted = {"throat_diameter": (nozzle.throat_diameter_sd, THROAT_SD, "throat", throat)}
     if isinstance(grain, HollowCylinder | MultiCore):
-        wanted["core_diameter"] = (stated.core_diameter_sd, DIAMETER_SD, "core", "0.2 mm")
+        wanted["core_diameter"] = (stated.core_diameter_sd, DIAMETER_SD, "core", diameter)
     if isinstance(grain, HollowCylinder | MultiCore | EndBurner):
         wanted["outer_diameter"] = (
             stated.outer_diameter_sd,
             DIAMETER_SD,
             "outer diameter",
-            "0.2 mm",
+            diameter,
         )
-        wanted["length"] = (stated.length_sd, LENGTH_SD, "length", "0.3 mm")
+        wanted["length"] = (stated.length_sd, LENGTH_SD, "length", length)
     wanted["density"] = (density[1], DENSITY_SD * density[0], "density", "1 %")
     wanted["characteristic_velocity"] = (
         c_star[1],
@@ -223,8 +231,8 @@ def _characteristic_velocity(
     formulation: str,
     cautions: list[Caution],
     wording: Wording,
-) -> tuple[float, float | None, Gas | None]:
-    """c*, its standard uncertainty, and the gas by equilibrium where nothing else tells it."""
+) -> tuple[float, float | None, Gas | None, VelocityFrom]:
+    """c*, its standard uncertainty, the gas by equilibrium where that is the source, the source."""
     write, sd = wording.velocity, motor.characteristic_velocity_sd
     own = motor.gas.characteristic_velocity or reduced.campaign.settings.gas.characteristic_velocity
     if own is not None:
@@ -238,13 +246,13 @@ def _characteristic_velocity(
                     f"the forecast uses {write(own)} as stated: pressure goes with it",
                 )
             )
-        return own, sd, None
+        return own, sd, None, "stated"
     fired = gas_of_firings(reduced)
     if fired.velocity is not None:
         # A stated uncertainty without its value does not make the firings agree better.
         off = max(sd or 0.0, fired.sd or 0.0)
         cautions.append(Caution("gas-by-firings", _by_firings(fired, off, write)))
-        return fired.velocity, off, None
+        return fired.velocity, off, None, "firings"
     default = default_gas(reduced.campaign, formulation)
     if default.characteristic_velocity is None:
         msg = f"the characteristic velocity c* is not known{_left_out(fired)}"
@@ -259,7 +267,7 @@ def _characteristic_velocity(
         f"equilibrium without losses, the most that a motor can show{_left_out(fired)}"
     )
     cautions.append(Caution("gas-by-equilibrium", text))
-    return default.characteristic_velocity, sd, default
+    return default.characteristic_velocity, sd, default, "equilibrium"
 
 
 def _by_firings(fired: FiredGas, sd: float, write: Callable[[float], str]) -> str:

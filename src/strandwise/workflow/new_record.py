@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from strandwise.errors import RecordsError, RequestError, UnitError, UnlikelyError
 from strandwise.findings import Finding, Source
-from strandwise.records import WHOLE_FILE_CODES, problems_of, read_campaign
+from strandwise.records import WHOLE_FILE_CODES, fold_name, problems_of, read_campaign
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -108,7 +108,7 @@ def refuse_taken(what: Literal["batch", "test"], name: str, taken: Mapping[str, 
     RequestError
         The name is taken.
     """
-    other = next((known for known in taken if known.casefold() == name.casefold()), None)
+    other = next((known for known in taken if fold_name(known) == fold_name(name)), None)
     if name in taken:
         msg = f"{what} `{name}` exists already ({taken[name]})"
     elif other is not None:

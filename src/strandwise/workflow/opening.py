@@ -41,5 +41,6 @@ def unknown_name(what: str, name: str, known: Iterable[str]) -> RequestError:
 
 
 def pressure_scale(campaign: Campaign) -> PressureScale:
-    """Zero of the campaign's pressure readings."""
-    return PressureScale(campaign.settings.pressure_readings, campaign.settings.ambient_pressure)
+    """Zero of the campaign's pressure readings, and the units of its reader."""
+    own = campaign.settings
+    return PressureScale(own.pressure_readings, own.ambient_pressure, own.units)

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from strandwise.errors import RecordsError, RequestError, StrandwiseError
-from strandwise.records import Bench, sha256_of, write_bytes
+from strandwise.records import Bench, may_lie_in, sha256_of, write_bytes
 from strandwise.report.page.content import (
     FormulationDrift,
     InputFile,
@@ -80,6 +80,7 @@ def gather_page(
     wanted: Wanted | None = None,
     unread: Sequence[UnreadFiring] = (),
     wording: Wording,
+    units: str | None = None,
 ) -> PageContent:
     """Reduce, fit, compare, chart, plan, hindcast and forecast, for one page.
 
@@ -95,7 +96,9 @@ def gather_page(
     unread
         Firings that are not among the records, since their traces cannot be used.
     wording
-        How texts write quantities.
+        How texts write a forecast's quantities.
+    units
+        Choice of units in which all others speak; None: the campaign's.
 
     Raises
     ------
@@ -110,7 +113,7 @@ def gather_page(
     kept = sorted((folder.path / "motors").glob("*.toml"))
     # Whole paths, so that no file of the same name elsewhere stands in for it.
     named = kept if motors is None else list(motors)
-    reduced = reduce_campaign(campaign)
+    reduced = reduce_campaign(campaign, units)
     format_pressure = wording.pressure
     plan = _had(lambda: plan_campaign(reduced, format_pressure=format_pressure))
     mixed = dict.fromkeys(batch.formulation for batch in campaign.batches.values())
@@ -163,7 +166,7 @@ def gather_page(
         ),
         drifts=tuple(drift(name) for name in mixed),
         motors=tuple(forecasts(motor) for motor in named),
-        recipes=_had(lambda: _recipes(campaign)),
+        recipes=_had(lambda: _recipes(campaign, units)),
         cautions=(*reduced.cautions, *([untested] if untested else [])),
         unread=tuple(unread),
         inputs=_inputs(folder, campaign, named),
@@ -181,7 +184,7 @@ def may_be_written(folder: CampaignFolder, path: Path) -> None:
         of the raw traces.
     """
     target = path.resolve()
-    if target.is_relative_to(folder.traces.resolve()):
+    if may_lie_in(path, folder.traces):
         msg = f"the page `{path}` would lie among the raw traces"
         raise RequestError(msg, hint="choose another folder; nothing was changed")
     if not target.parent.is_dir():
@@ -216,7 +219,7 @@ def _had(make: Callable[[], _Result]) -> _Result | Missing:
         return Missing(str(error))
 
 
-def _recipes(campaign: Campaign) -> tuple[RecipeEntry, ...]:
+def _recipes(campaign: Campaign, units: str | None) -> tuple[RecipeEntry, ...]:
     return tuple(
         RecipeEntry(
             recipe=item.recipe,
@@ -226,7 +229,7 @@ def _recipes(campaign: Campaign) -> tuple[RecipeEntry, ...]:
             ),
             cautions=item.cautions,
         )
-        for item in describe_formulations(campaign)
+        for item in describe_formulations(campaign, units=units)
     )
 
 

@@ -18,6 +18,7 @@ from strandwise.planning import (
     detectable_shifts,
     next_tests,
     next_tests_for_motor,
+    power_curves,
     run_sheet,
 )
 from strandwise.tracking import variance_components
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
         MotorCause,
         MotorTests,
         NextTests,
+        PowerCurve,
         RunSheet,
     )
     from strandwise.records import MotorRecord
@@ -65,6 +67,9 @@ class CampaignPlan:
         Numbers of batches and tests that show the shift asked for; empty where none was.
     sheet
         Tests in random order; None where no new batches were asked for.
+    curves
+        Chance to show each shift that matters, with the batches so far and with more; empty where
+        none were asked for, or a motor is named.
     """
 
     next: NextTests | None
@@ -72,6 +77,7 @@ class CampaignPlan:
     detectable: tuple[DetectableShift, ...]
     designs: tuple[DesignPower, ...]
     sheet: RunSheet | None
+    curves: tuple[PowerCurve, ...] = ()
 
 
 def plan_campaign(
@@ -86,6 +92,7 @@ def plan_campaign(
     new_batches: int = 0,
     tests_per_batch: int = 5,
     seed: int = 1,
+    curves: bool = False,
     format_pressure: Callable[[float], str],
 ) -> CampaignPlan:
     """Plan a campaign's next tests.
@@ -109,6 +116,8 @@ def plan_campaign(
         Of each formulation, for the run sheet; 0 batches: no sheet.
     seed
         Of the sheet's random order.
+    curves
+        Whether the chances to show shifts of all sizes are wanted, for a picture.
     format_pressure
         How texts write a pressure in Pa.
 
@@ -166,6 +175,9 @@ def plan_campaign(
         detectable=_detectable(analysis, components),
         designs=designs,
         sheet=sheet,
+        curves=power_curves(analysis, components, plan.targets, permitted=permitted)
+        if curves and plan is not None
+        else (),
     )
 
 

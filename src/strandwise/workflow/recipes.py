@@ -22,6 +22,7 @@ from strandwise.formulation import (
     sample_density,
 )
 from strandwise.records import read_campaign
+from strandwise.units import wording_in
 from strandwise.workflow.opening import unknown_name
 
 if TYPE_CHECKING:
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
         RecipeProperties,
     )
     from strandwise.records import Batch, Campaign, CampaignFolder
+    from strandwise.units import Wording
 
 __all__ = [
     "BatchMix",
@@ -124,7 +126,11 @@ def read_recipes(folder: CampaignFolder) -> tuple[Campaign, int]:
 
 
 def describe_formulations(
-    campaign: Campaign, only: str | None = None, *, alkali: AlkaliProduct = "oxide"
+    campaign: Campaign,
+    only: str | None = None,
+    *,
+    alkali: AlkaliProduct = "oxide",
+    units: str | None = None,
 ) -> tuple[DescribedFormulation, ...]:
     """Recipes of a campaign with their balance, density, batches and cautions.
 
@@ -136,6 +142,8 @@ def describe_formulations(
         One formulation; None: all, in the file's order.
     alkali
         Where alkali metals end up in the oxygen balance.
+    units
+        Choice of units in which cautions speak; None: the campaign's.
 
     Raises
     ------
@@ -146,14 +154,17 @@ def describe_formulations(
     if only is not None and only not in recipes:
         error = unknown_name("formulation", only, recipes)
         raise error
+    wording = wording_in(units or campaign.settings.units)
     return tuple(
-        _described(campaign, recipe, alkali)
+        _described(campaign, recipe, alkali, wording)
         for name, recipe in recipes.items()
         if only in (None, name)
     )
 
 
-def _described(campaign: Campaign, recipe: Recipe, alkali: AlkaliProduct) -> DescribedFormulation:
+def _described(
+    campaign: Campaign, recipe: Recipe, alkali: AlkaliProduct, wording: Wording
+) -> DescribedFormulation:
     name = recipe.formulation
     batches = [batch for batch in campaign.batches.values() if batch.formulation == name]
     processes = [_process_of(batch) for batch in batches]
@@ -162,6 +173,7 @@ def _described(campaign: Campaign, recipe: Recipe, alkali: AlkaliProduct) -> Des
         campaign.ingredients,
         [p.temperature for p in processes if p.temperature is not None],
         alkali=alkali,
+        wording=wording,
     )
     mixes = tuple(batch_mix(campaign, batch, recipe) for batch in batches)
     # Before there is a batch, it may be made as those of its parents were; of batches that were
@@ -169,7 +181,7 @@ def _described(campaign: Campaign, recipe: Recipe, alkali: AlkaliProduct) -> Des
     planned: tuple[Caution, ...] = ()
     if not any(p.process or p.temperature for p in processes):
         usual = None if batches else usual_temperature(campaign, recipe.lineage)
-        planned = heat_cautions(recipe, campaign.ingredients, usual)
+        planned = heat_cautions(recipe, campaign.ingredients, usual, wording)
     return DescribedFormulation(
         recipe=recipe,
         properties=properties,
@@ -179,7 +191,7 @@ def _described(campaign: Campaign, recipe: Recipe, alkali: AlkaliProduct) -> Des
             *_same_as_parent(campaign, recipe),
             *properties.cautions,
             *planned,
-            *handling_cautions(recipe, campaign.ingredients, processes),
+            *handling_cautions(recipe, campaign.ingredients, processes, wording),
             *(caution for mix in mixes for caution in mix.cautions),
         ),
     )
@@ -300,11 +312,15 @@ def usual_temperature(campaign: Campaign, lineage: Sequence[str]) -> float | Non
 
 
 def planned_cautions(
-    campaign: Campaign, recipe: Recipe, temperature: float | None
+    campaign: Campaign, recipe: Recipe, temperature: float | None, units: str | None = None
 ) -> tuple[Caution, ...]:
-    """What to heed before a recipe is mixed and brought to a temperature (K; None: not known)."""
+    """What to heed before a recipe is mixed and brought to a temperature (K; None: not known).
+
+    It is told in `units`, a choice of units; None: the campaign's.
+    """
+    wording = wording_in(units or campaign.settings.units)
     return (
         *recipe_properties(recipe, campaign.ingredients).cautions,
-        *heat_cautions(recipe, campaign.ingredients, temperature),
+        *heat_cautions(recipe, campaign.ingredients, temperature, wording),
         *handling_cautions(recipe, campaign.ingredients),
     )

@@ -149,7 +149,7 @@ def size_campaign(
         found.append(MotorSizing(formulation=name, throat=throat, rate=rate, why_not=why))
         told = [
             *bent[name],
-            *temperature_cautions(design, source),
+            *temperature_cautions(design, source, wording),
             *_narrow(throat, name),
         ]
         low, high = source.pressure_range
@@ -176,16 +176,16 @@ def size_campaign(
         percentile=percentile,
         drills=drills,
         temperature=temperatures[names[0]] if len(set(temperatures.values())) == 1 else None,
-        cautions=(*_unlike(temperatures), *cautions),
+        cautions=(*_unlike(temperatures, wording), *cautions),
     )
 
 
-def _unlike(temperatures: Mapping[str, float | None]) -> Iterator[Caution]:
+def _unlike(temperatures: Mapping[str, float | None], wording: Wording) -> Iterator[Caution]:
     """Tell formulations apart that are not sized for the same temperature."""
     if len(set(temperatures.values())) == 1:
         return
     shown = [
-        f"{name} as its tests were" if t is None else f"{name} for {t - 273.15:.0f} °C"
+        f"{name} as its tests were" if t is None else f"{name} for {wording.temperature(t)}"
         for name, t in temperatures.items()
     ]
     yield Caution(

@@ -14,7 +14,6 @@ from strandwise.errors import RequestError
 from strandwise.findings import Caution
 from strandwise.ratelaw import (
     Normalisation,
-    degrees,
     normalised,
     pressure_sensitivity,
     temperature_reason,
@@ -25,6 +24,7 @@ if TYPE_CHECKING:
 
     from strandwise.ratelaw import RateFit, RateSeries
     from strandwise.reduction import RatePoint
+    from strandwise.units import Wording
 
 __all__ = ["AtTemperature", "points_at"]
 
@@ -84,9 +84,9 @@ class AtTemperature:
         series
             As measured.
         """
-        there = degrees(self.temperature)
+        there = series.wording.warmth(self.temperature)
         if fit.temperature is not None:
-            return self._with_own(fit, there)
+            return self._with_own(fit, series.wording)
         if self._by_stated(series) and self.sigma_p is not None:
             return self._with_stated(fit, series, self.sigma_p, there)
         if self._off(series) <= _SAME:
@@ -118,8 +118,8 @@ class AtTemperature:
             else "the law fitted does not allow for the temperature"
         )
 
-    def _with_own(self, fit: RateFit, there: str) -> RateFit:
-        effect = fit.temperature
+    def _with_own(self, fit: RateFit, say: Wording) -> RateFit:
+        effect, there = fit.temperature, say.warmth(self.temperature)
         if effect is None:
             return fit
         cautions = fit.cautions
@@ -127,8 +127,8 @@ class AtTemperature:
         if not low - _SAME <= self.temperature <= high + _SAME:
             caution = Caution(
                 "temperature-extrapolated",
-                f"{there} lies outside the {degrees(low)} to {degrees(high)} of the tests: that "
-                "the rate changes there as it did between them is taken on trust",
+                f"{there} lies outside the {say.warmth(low)} to {say.warmth(high)} of the tests: "
+                "that the rate changes there as it did between them is taken on trust",
             )
             cautions = (*cautions, caution)
         if self.sigma_p is not None:
@@ -151,12 +151,13 @@ class AtTemperature:
             pi_k = pressure_sensitivity(sigma_p, fit.n)
         done = Normalisation(temperature=self.temperature, sigma_p=sigma_p, pi_k=pi_k, stated=True)
         low, high = float(series.temperature.min()), float(series.temperature.max())
+        say = series.wording
         moved = 100.0 * self._off(series) * sigma_p
         caution = Caution(
             "sigma-p-stated",
-            f"readings at {degrees(low)} to {degrees(high)} are taken to {there} by the stated "
-            f"{100.0 * sigma_p:.3g} % per kelvin, at most {moved:.2g} % of the rate; how far that "
-            "value may be off is not in the intervals",
+            f"readings at {say.warmth(low)} to {say.warmth(high)} are taken to {there} by the "
+            f"stated {100.0 * sigma_p:.3g} % per kelvin, at most {moved:.2g} % of the rate; how "
+            "far that value may be off is not in the intervals",
         )
         return dataclasses.replace(fit, normalised=done, cautions=(*fit.cautions, caution))
 

@@ -17,7 +17,6 @@ from strandwise.tracking import (
     analyse,
     compare_formulations,
     drift_chart,
-    in_megapascals,
     stand_outs,
 )
 from strandwise.workflow.analysis import fit_campaign, impossible_cautions, series_of
@@ -73,7 +72,7 @@ def compare_campaign(
     covariates
         What of a batch's rate is to be explained by what it carries.
     format_pressure
-        How the cautions write a pressure in Pa; None: in MPa.
+        How the cautions write a pressure in Pa; None: as `reduced` words it.
 
     Raises
     ------
@@ -96,8 +95,8 @@ def compare_campaign(
         "doses": doses,
         "covariates": [_covariate(reduced, name) for name in covariates],
     }
-    if format_pressure is not None:
-        options["format_pressure"] = format_pressure
+    options["format_pressure"] = format_pressure or reduced.wording.press
+    options["format_warmer"] = reduced.wording.warmer
     comparison = compare_formulations(RateObservations.from_points(used), **options)
     strands = fit_batches(series_of([p for p in used if p.kind == "strand"], by="batch"))
     told = (
@@ -163,7 +162,7 @@ def drift_of_campaign(
     method
         Which tests each batch's law is fitted to.
     format_pressure
-        How the cautions write a pressure in Pa; None: in MPa.
+        How the cautions write a pressure in Pa; None: as `reduced` words it.
 
     Raises
     ------
@@ -192,7 +191,7 @@ def drift_of_campaign(
         pressure=at,
         seed=_DRIFT_SEED,
         tested=[fit.pressure_range for fit in fits],
-        format_pressure=format_pressure or in_megapascals,
+        format_pressure=format_pressure or reduced.wording.press,
     )
 
 
@@ -320,7 +319,7 @@ def _outlier_caution(
         return None
     without = compare_formulations(RateObservations.from_points(left), **options)
     shown = ", ".join(
-        f"{row.formulation} {f'{100.0 * row.shift:+.1f}'.replace('-', '−')} %"
+        f"{row.formulation} {_off_text(row.shift, digits=1)}"
         for row in without.formulations
         if row.shift is not None and row.formulation != comparison.baseline
     )
@@ -339,11 +338,11 @@ def _outlier_caution(
     )
 
 
-def _off_text(off: float) -> str:
-    digits = 0
-    while digits < _MOST_DIGITS and round(100.0 * off, digits) <= -100.0:
+def _off_text(off: float, digits: int = 0) -> str:
+    while digits < _MOST_DIGITS and off > -1.0 and round(100.0 * off, digits) <= -100.0:
         digits += 1
-    return f"{100.0 * off:+.{digits}f} %".replace("-", "−")
+    text = f"{100.0 * off:+.{digits}f} %"
+    return text.replace("-", "−") if float(text[:-2]) else f"{0.0:.{digits}f} %"
 
 
 def _outlier_law(far: Mapping[str, StandOut], suspects: Collection[str]) -> str:

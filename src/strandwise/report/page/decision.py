@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from strandwise.planning import suggestion_for_motor_sentence, suggestion_sentence
-from strandwise.report.labels import format_number
+from strandwise.report.labels import format_number, format_ratio
 from strandwise.report.page.blocks import said
 from strandwise.report.page.content import Missing
 from strandwise.report.page.writing import chance, joined
@@ -195,7 +195,7 @@ def _against_limit(one: Forecast, case: CaseRisk, write: Writer) -> str:
     if value is None:
         return f"{one.formulation} no bound, OVER the limit"
     place = "OVER the limit" if value > case.limit else "below it"
-    over = format_number(case.limit / value)
+    over = format_ratio(case.limit / value)
     return f"{one.formulation} {write.pressure(value)}, {place} (limit/MEOP {over})"
 
 

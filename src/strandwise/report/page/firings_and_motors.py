@@ -24,7 +24,7 @@ from strandwise.report.page.blocks import (
 )
 from strandwise.report.page.content import Missing
 from strandwise.report.page.pictures import firing_picture, forecast_picture, hindcast_picture
-from strandwise.report.page.writing import chance, interval_cells, number
+from strandwise.report.page.writing import chance, interval_cells, number, ratio
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -286,7 +286,7 @@ def _forecast_table(found: Sequence[Forecast], place: int, write: Writer) -> Pag
             chance(None if meop is None else one.greatest.share_above, one.draws),
         ]
         if first.case:
-            row.append(number(None if meop is None or one.case is None else one.case.limit / meop))
+            row.append(ratio(None if meop is None or one.case is None else one.case.limit / meop))
         row += (
             [chance(one.wanted.probability if one.wanted else None, one.draws)]
             if first.wanted

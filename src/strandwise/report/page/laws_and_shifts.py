@@ -24,8 +24,15 @@ from strandwise.report.page.pictures import (
     drift_picture,
     law_pictures,
 )
-from strandwise.report.page.writing import count, interval_cells, number, probability
-from strandwise.tracking import dose_sentence, drift_sentences, sentence
+from strandwise.report.page.writing import (
+    change,
+    change_cells,
+    count,
+    interval_cells,
+    number,
+    probability,
+)
+from strandwise.tracking import dose_sentence, drift_sentences, sentence, spread_sentence
 
 if TYPE_CHECKING:
     from strandwise.ratelaw import RateFit
@@ -55,13 +62,15 @@ def laws_section(content: PageContent, write: Writer) -> Section:
 def _laws_table(fits: tuple[RateFit, ...], write: Writer) -> PageTable:
     rate, pressure = write.units.rate, write.units.pressure
     at_one = f"({unit_text(rate)} at 1 {unit_text(pressure)})"
+    # Two lines at the least, and none that ends in a bare number.
+    unbroken = at_one.replace(" at 1 ", "\N{NO-BREAK SPACE}at 1\N{NO-BREAK SPACE}")
     heads = [
         Head("Batch", "text"),
         Head("Formulation", "text"),
         Head("tests"),
         write.head("tested from", pressure),
         write.head("to", pressure),
-        Head(f"a {at_one}"),
+        Head(f"a {unbroken}", file=f"a {at_one}"),
         Head("from", file=f"a 95 % from {at_one}"),
         Head("to", file=f"a 95 % to {at_one}"),
         Head("n"),
@@ -197,8 +206,8 @@ def _shift_row(row: FormulationShift, comparison: Comparison, write: Writer) -> 
     ends = row.shift_ci95 and (100.0 * row.shift_ci95[0], 100.0 * row.shift_ci95[1])
     return [
         *cells,
-        number(shift, ends, signed=True),
-        *interval_cells(ends, signed=True),
+        change(shift, ends),
+        *change_cells(ends),
         probability(row.shift_p),
         probability(row.probability_slower),
         n,
@@ -209,21 +218,15 @@ def _shift_row(row: FormulationShift, comparison: Comparison, write: Writer) -> 
 
 
 def _spread_notes(comparison: Comparison) -> list[str]:
-    notes = []
-    spreads = (
-        ("from batch to batch", comparison.between_batch_sd),
-        ("from test to test within a batch", comparison.within_batch_sd),
-    )
-    known = [f"{100.0 * sd:.1f} % {what}" for what, sd in spreads if sd is not None]
-    if known:
-        notes.append(f"Standard deviation of the rate: {', '.join(known)}.")
+    spread = spread_sentence(comparison)
+    notes = [said(spread)] if spread else []
     if comparison.method_offset is not None:
         offset, ends = 100.0 * comparison.method_offset, comparison.method_offset_ci95
-        text = f"Firings read {number(offset, signed=True).text} % against strands"
+        text = f"Firings read {change(offset).text} % against strands"
         if ends is not None:
             scaled = (100.0 * ends[0], 100.0 * ends[1])
-            low, high = interval_cells(scaled, signed=True)
-            text = f"Firings read {number(offset, scaled, signed=True).text} % against strands"
+            low, high = change_cells(scaled)
+            text = f"Firings read {change(offset, scaled).text} % against strands"
             text += f", 95 % interval {low.text} to {high.text} %"
         notes.append(f"{text}.")
     notes.append(
@@ -267,8 +270,8 @@ def _dose_table(doses: tuple[DoseSlope, ...]) -> PageTable:
                 bare(slope.ingredient),
                 bare(slope.replaces),
                 bare(amounts),
-                number(slope.percent_per_percent, slope.ci95, signed=True),
-                *interval_cells(slope.ci95, signed=True),
+                change(slope.percent_per_percent, slope.ci95),
+                *change_cells(slope.ci95),
             ]
         )
     return PageTable(

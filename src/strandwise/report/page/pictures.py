@@ -15,7 +15,14 @@ from strandwise.report.figures import (
     draw_hindcast,
     draw_rate_laws,
 )
-from strandwise.report.labels import format_interval, format_number, in_unit, unit_text
+from strandwise.report.labels import (
+    format_change,
+    format_change_interval,
+    format_interval,
+    format_number,
+    in_unit,
+    unit_text,
+)
 from strandwise.report.page.blocks import Picture, said
 from strandwise.report.page.dose_picture import draw_dose
 from strandwise.report.page.svg import Mark, inline_svg
@@ -152,23 +159,29 @@ def comparison_picture(comparison: Comparison, write: Writer) -> Picture:
 
 
 def _shift_text(row: FormulationShift) -> str:
-    return f"{row.formulation}: burn rate {_changed(row.shift, row.shift_ci95, 100.0, ' %')}"
+    if row.shift is None:
+        return f"{row.formulation}: burn rate change not known"
+    interval = row.shift_ci95
+    if interval is None:
+        return f"{row.formulation}: burn rate {format_change(100.0 * row.shift)} %, no interval"
+    ends = (100.0 * interval[0], 100.0 * interval[1])
+    return (
+        f"{row.formulation}: burn rate {format_change(100.0 * row.shift, ends)} %, 95 % "
+        f"{format_change_interval(ends)} %"
+    )
 
 
 def _exponent_text(row: FormulationShift) -> str:
-    return f"{row.formulation}: exponent {_changed(row.n_shift, row.n_shift_ci95, 1.0, '')}"
-
-
-def _changed(
-    value: float | None, interval: tuple[float, float] | None, factor: float, unit: str
-) -> str:
+    value, interval = row.n_shift, row.n_shift_ci95
     if value is None:
-        return "change not known"
+        return f"{row.formulation}: exponent change not known"
     if interval is None:
-        return f"{format_number(factor * value, digits=2, signed=True)}{unit}, no interval"
-    ends = (factor * interval[0], factor * interval[1])
-    shown = format_number(factor * value, (ends[1] - ends[0]) / 2.0, signed=True)
-    return f"{shown}{unit}, 95 % {format_interval(ends, signed=True)}{unit}"
+        return (
+            f"{row.formulation}: exponent {format_number(value, digits=2, signed=True)}, "
+            "no interval"
+        )
+    shown = format_number(value, (interval[1] - interval[0]) / 2.0, signed=True)
+    return f"{row.formulation}: exponent {shown}, 95 % {format_interval(interval, signed=True)}"
 
 
 def dose_picture(slope: DoseSlope, comparison: Comparison, number: int, write: Writer) -> Picture:

@@ -7,10 +7,13 @@ from typing import TYPE_CHECKING
 from strandwise.report.labels import (
     NO_VALUE,
     DisplayUnits,
+    format_change,
+    format_change_interval,
     format_interval,
     format_limit,
     format_number,
     format_probability,
+    format_ratio,
     in_unit,
     unit_text,
 )
@@ -21,7 +24,18 @@ if TYPE_CHECKING:
 
     from strandwise.units import Unit
 
-__all__ = ["Writer", "chance", "count", "interval_cells", "joined", "number", "probability"]
+__all__ = [
+    "Writer",
+    "chance",
+    "change",
+    "change_cells",
+    "count",
+    "interval_cells",
+    "joined",
+    "number",
+    "probability",
+    "ratio",
+]
 
 _Interval = tuple[float, float] | None
 
@@ -94,8 +108,31 @@ def interval_cells(interval: _Interval, *, signed: bool = False) -> list[Cell]:
     """An interval in the unit shown as two cells, its lower and its upper end."""
     if interval is None:
         return [Cell(NO_VALUE), Cell(NO_VALUE)]
-    low, high = format_interval(interval, signed=signed).strip("()").split(" … ")
+    return _ends(format_interval(interval, signed=signed), interval)
+
+
+def change(value: float | None, interval: _Interval = None) -> Cell:
+    """A change of a rate in percent; see `format_change`."""
+    return Cell(format_change(value, interval), value)
+
+
+def change_cells(interval: _Interval) -> list[Cell]:
+    """The interval of a change in percent as two cells; see `format_change_interval`."""
+    if interval is None:
+        return [Cell(NO_VALUE), Cell(NO_VALUE)]
+    return _ends(format_change_interval(interval), interval)
+
+
+def _ends(text: str, interval: tuple[float, float]) -> list[Cell]:
+    if text == NO_VALUE:  # no bound
+        return [Cell(NO_VALUE), Cell(NO_VALUE)]
+    low, high = text.strip("()").split(" … ")
     return [Cell(low, interval[0]), Cell(high, interval[1])]
+
+
+def ratio(value: float | None) -> Cell:
+    """One pressure over another, as `strandwise forecast` prints it."""
+    return Cell(format_ratio(value), value)
 
 
 def probability(value: float | None) -> Cell:
