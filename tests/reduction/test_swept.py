@@ -112,11 +112,12 @@ def test_even_grid_keeps_the_integral(values, most):
     assert start < grid[0] < grid[-1] < end
 
 
-def swept_of(sim, motor, *, rng=None, seed=0, noise=0.01, **keys):
+def swept_of(sim, motor, *, rng=None, seed=0, noise=0.01, igniter_mass=None, **keys):
     time, pressure = sim.gauge(
         sim.burn(motor), noise=noise, drift=0.002, offset=0.01, seed=seed, **keys
     )
-    events, chain = sim.chain(motor, sim.firing(motor, rng), time, pressure)
+    record = sim.firing(motor, rng, igniter_mass=igniter_mass)
+    events, chain = sim.chain(motor, record, time, pressure)
     nominal = chain.run({})
     return events, chain, nominal
 
@@ -131,7 +132,7 @@ def swept_of(sim, motor, *, rng=None, seed=0, noise=0.01, **keys):
         {"table": ((0.0, 0.008, 0.02), (8e-3, 1.1e-2, 7e-3))},
         {"dead_volume": 200e-6},  # which no record tells; the tail-off does
         {"exponent": 0.2, "burns": ("core",), "core": 20e-3},
-        {  # 20 mm, 17 g; the igniter's 0.1 g would be 0.6 % of its mass: below
+        {  # 20 mm, 17 g; the igniter's 0.1 g would be 0.6 % of its mass: next test
             "outer": 20e-3,
             "core": 10e-3,
             "length": 35e-3,
@@ -168,6 +169,25 @@ def test_known_truth_with_noise_and_drift(sim, changes):
     assert c_star.max() < 0.01
     assert closure.max() < 0.005
     assert np.abs(np.mean(law, axis=0)).max() < 0.01  # n; r at p₀ and at 1 MPa
+
+
+def test_a_recorded_igniter_is_not_counted_as_propellant(sim):
+    """20 mm, 17 g of propellant, and 0.1 g of igniter's gas; the same traces with and without."""
+    motor = sim.Motor(
+        outer=20e-3, core=10e-3, length=35e-3, segments=1, burns=("core",), throat=3.6e-3,
+        exit=7e-3, dead_volume=3e-6, igniter=1e-4,
+    )  # fmt: skip
+    exponents, c_stars, lefts = [], [], []
+    for recorded in (None, 1e-4):
+        runs = [swept_of(sim, motor, seed=k, igniter_mass=recorded)[2] for k in range(20)]
+        exponents.append(np.mean([run.swept.exponent for run in runs]) / motor.exponent - 1.0)
+        c_stars.append(np.mean([run.characteristic_velocity for run in runs]) / motor.c_star - 1.0)
+        lefts.append(abs(np.mean([run.swept.closure for run in runs]) - 1.0))
+    assert exponents[0] > 0.015
+    assert abs(exponents[1]) < 0.01
+    assert c_stars[0] > 0.004
+    assert abs(c_stars[1]) < 0.003
+    assert lefts[1] < 0.005
 
 
 def test_intervals_cover_over_300_traces(sim):

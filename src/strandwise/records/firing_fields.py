@@ -218,6 +218,15 @@ FIRING_FIELDS = (
         "pressure of the air on that day, where it differs from the campaign's",
         plausible=(5e4, 1.1e5),
     ),
+    Field(
+        name="igniter_mass",
+        help="of what the igniter burns, beside the propellant's own mass",
+        kind=Kind.MASS,
+        metric="g",
+        inch_pound="g",
+        at_least=0.0,
+        plausible=(2e-5, 0.05),
+    ),
     EXCLUDE_FIELD,
     NOTES_FIELD,
 )

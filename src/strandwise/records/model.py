@@ -360,6 +360,8 @@ class Firing:
         What the table of an offset core came from; None for every other grain.
     free_volume
         Of the chamber before the burn, m³; None where not stated.
+    igniter_mass
+        Of what the igniter burns, kg; None where not stated.
     """
 
     test: str
@@ -376,6 +378,7 @@ class Firing:
     date: dt.date | None = None
     temperature: float | None = None
     ambient_pressure: float | None = None
+    igniter_mass: float | None = None
     exclude: str = ""
     notes: str = ""
     source: Source

@@ -28,6 +28,7 @@ __all__ = [
     "STATED_EFFICIENCY_SD",
     "STATED_FREE_VOLUME_SD",
     "STATED_GAMMA_SD",
+    "STATED_IGNITER_SD",
     "SUBSONIC_SD",
     "THROAT_SD",
     "THROAT_WEAR_BY_PRESSURE",
@@ -104,7 +105,10 @@ STATED_FREE_VOLUME_SD = 0.05
 
 IGNITER_SD = (0.1e-3, 0.002)
 """kg, and share of the propellant's mass; the larger: gas of an igniter, which the mass balance
-counts as the propellant's."""
+counts as the propellant's, where its mass is not recorded."""
+
+STATED_IGNITER_SD = 0.3
+"""Share of an igniter's recorded mass: part of it stays as residue, part burns before the rise."""
 
 HAND_TIME_SD = (0.1, 0.05)
 """s, and share of a burn time read by hand; the larger."""

@@ -47,7 +47,7 @@ def reduce_by_hand(case: Case, summary: Summary) -> FiringReduction:
         peak_thrust=summary.peak_thrust,
         mean_thrust=summary.mean_thrust,
         total_impulse=impulse,
-        specific_impulse=specific_impulse_of(impulse, case.mass),
+        specific_impulse=specific_impulse_of(impulse, case.burnt_mass),
         rate_thickness_over_time=rate,
         web=thickness,
         rules=(f"burn time {summary.burn_time:g} s: read by hand",),

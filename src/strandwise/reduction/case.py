@@ -60,6 +60,11 @@ class Case:
     c_star_calculated: bool = False
     wording: Wording = METRIC
 
+    @property
+    def burnt_mass(self) -> float | None:
+        """Of propellant and igniter, kg; None where the propellant's is unknown."""
+        return None if self.mass is None else self.mass + (self.firing.igniter_mass or 0.0)
+
 
 def case_of(
     firing: Firing,

@@ -224,7 +224,7 @@ def _with_events(
         peak_thrust=peak_thrust,
         mean_thrust=mean_thrust,
         total_impulse=impulse,
-        specific_impulse=specific_impulse_of(impulse, case.mass),
+        specific_impulse=specific_impulse_of(impulse, case.burnt_mass),
         rate_thickness_over_time=web(firing.grain) / events.burn_time,
         web=web(firing.grain),
         quality=events.quality,
@@ -263,8 +263,8 @@ def _with_pressure(
         exponent=case.exponent,
     )
     c_star = None
-    if throat is not None and case.mass is not None:
-        c_star = rates.pressure_throat_integral / case.mass
+    if throat is not None and case.burnt_mass is not None:
+        c_star = rates.pressure_throat_integral / case.burnt_mass
     inside = (time >= events.ignition) & (time <= events.end)
     result = replace(
         result,

@@ -35,6 +35,7 @@ from strandwise.reduction.assumptions import (
     STATED_EFFICIENCY_SD,
     STATED_FREE_VOLUME_SD,
     STATED_GAMMA_SD,
+    STATED_IGNITER_SD,
     SUBSONIC_SD,
     THROAT_SD,
     THROAT_WEAR_BY_PRESSURE,
@@ -139,11 +140,18 @@ def grain_readings(case: Case) -> list[Reading]:
         name = "density of the propellant"
         rows.append(_reading("density", name, case.density, stated.density_sd, sd, "kg/m³"))
     if case.mass is not None:
-        name = "igniter's gas, as a share of the propellant's mass"
-        least, share = IGNITER_SD
-        rows.append(_assumed("igniter", name, 0.0, max(least / case.mass, share), "1"))
+        rows.append(_igniter_reading(case.mass, case.firing.igniter_mass))
         rows.append(free_volume_reading(case))
     return rows
+
+
+def _igniter_reading(mass: float, recorded: float | None) -> Reading:
+    name = "igniter's gas, as a share of the propellant's mass"
+    if recorded is None:
+        least, share = IGNITER_SD
+        return _assumed("igniter", name, 0.0, max(least / mass, share), "1")
+    share = recorded / mass
+    return _assumed("igniter", name, share, STATED_IGNITER_SD * share, "1")
 
 
 def _web_reading(case: Case, grain: AreaTable) -> Reading:
