@@ -400,10 +400,10 @@ import sys, time
 from strandwise.cli import main
 from strandwise import progress
 import strandwise.workflow.analysis as analysis
-def slow(campaign, reduce=analysis.reduce_campaign):
+def slow(campaign, units=None, reduce=analysis.reduce_campaign):
     for _ in progress.steps(range(4), "reducing tests"):
         time.sleep(float(sys.argv[1]))
-    return reduce(campaign)
+    return reduce(campaign, units)
 analysis.reduce_campaign = slow
 sys.exit(main(sys.argv[2:]))
 """

@@ -34,6 +34,8 @@ INCH_POUND = re.compile(
 )
 # Not told in the reader's units, each for its reason.
 QUOTED = (
+    # What was typed, and examples of what may be.
+    r"`[^`]*`",
     # Molar masses are in g/mol in every system (common practice, no source).
     r"g/mol",
     # Notes of the table of ingredients, quoted as they stand there.

@@ -13,6 +13,7 @@ from statsmodels.stats.power import TTestIndPower
 from strandwise.errors import DataError
 from strandwise.planning import (
     DesignPower,
+    DetectableShift,
     critical_t_from_arrays,
     design_power_from_arrays,
     design_sentence,
@@ -176,6 +177,21 @@ def test_one_batch_each_detects_nothing() -> None:
     (found,) = detectable_shifts(present(each=1))
     assert (found.slower, found.faster) == (None, None)
     assert detectable_sentence(found) == "no shift of slow can be shown with the tests so far"
+
+
+@pytest.mark.parametrize(
+    ("slower", "faster", "words"),
+    [
+        (-0.0453, 0.0474, "4.5 % slower or 4.7 % faster"),
+        (-0.996, 1.2, "99.6 % slower or 120 % faster"),  # never 1e+02, nor all of the rate
+        (-0.99999, 5e9, "99.999 % slower or more than 10000 % faster"),
+    ],
+)
+def test_a_shift_that_can_be_shown_is_told_in_plain_numbers(
+    slower: float, faster: float, words: str
+) -> None:
+    found = DetectableShift(formulation="slow", power=0.8, slower=slower, faster=faster)
+    assert words in detectable_sentence(found)
 
 
 def test_sentence_of_a_design() -> None:

@@ -168,7 +168,7 @@ class System:
                 return self._collect(present, amounts, temperature, pressure)
             complaints.append(complaint)
         told = "; ".join(dict.fromkeys(complaints))
-        msg = f"no equilibrium was found at {temperature:.0f} K and {pressure:.4g} Pa ({told})"
+        msg = f"no equilibrium was found at one of the temperatures tried ({told})"
         raise DataError(msg, hint="try a pressure a little higher or lower")
 
     def at_enthalpy(self, enthalpy: float, pressure: float) -> Products:
@@ -220,8 +220,8 @@ class System:
             hot = self.at_temperature(min(_HOTTEST, hot.temperature + _STRIDE), pressure)
         below, above = excess(cold), excess(hot)
         if below > 0 or above < 0:
-            where = f"below {_COLDEST:.0f} K" if below > 0 else f"above {_HOTTEST:.0f} K"
-            msg = f"at {pressure:.4g} Pa the products would be {where}: no flame of a propellant"
+            where = "colder" if below > 0 else "hotter"
+            msg = f"the products would be {where} than any flame of a propellant"
             raise DataError(msg, hint="check the parts and the enthalpies of formation")
         for number in itertools.count():
             width = hot.temperature - cold.temperature

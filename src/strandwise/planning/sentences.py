@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from strandwise.tracking import in_megapascals
+from strandwise.tracking import change_size, in_megapascals
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -119,9 +119,15 @@ def detectable_sentence(found: DetectableShift) -> str:
         return f"no shift of {found.formulation} can be shown with the tests so far"
     return (
         f"the tests so far show a shift of {found.formulation} with a chance of "
-        f"{100 * found.power:.0f} % only where it is {abs(100 * found.slower):.2g} % slower or "
-        f"{100 * found.faster:.2g} % faster, or more"
+        f"{100 * found.power:.0f} % only where it is {_two_digits(found.slower)} % slower or "
+        f"{_two_digits(found.faster)} % faster, or more"
     )
+
+
+def _two_digits(change: float) -> str:
+    """A change of a rate in percent, to two significant digits, never as a power of ten."""
+    size = abs(100.0 * change)
+    return change_size(change, max(0, 1 - math.floor(math.log10(size))) if size else 1)
 
 
 def _listed(names: Sequence[str]) -> str:

@@ -95,7 +95,8 @@ def rates_from_arrays(
         raise DataError(msg, expected="three instants in that order")
     t, p = window(time, pressure, ignition, web_burnout)
     if not np.all(p > 0.0):
-        msg = f"an absolute pressure of {float(np.min(p)):.4g} Pa during the burn"
+        share = 100.0 * float(np.min(p)) / float(np.max(np.abs(p)) or 1.0)
+        msg = f"an absolute pressure of {share:.3g} % of the highest during the burn"
         raise DataError(
             msg, expected="above 0", hint="check whether readings are gauge or absolute"
         )

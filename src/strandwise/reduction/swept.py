@@ -306,7 +306,9 @@ def swept_rate_from_arrays(
         msg = f"{np.count_nonzero(used)} samples lie between start-up and tail-off"
         raise DataError(msg, expected=f"at least {_LEAST_SAMPLES}", hint="log faster")
     if not np.all(pressure[used] > 0.0):
-        msg = f"an absolute pressure of {float(np.min(pressure[used])):.4g} Pa during the burn"
+        inside = pressure[used]
+        share = 100.0 * float(np.min(inside)) / float(np.max(np.abs(inside)) or 1.0)
+        msg = f"an absolute pressure of {share:.3g} % of the highest during the burn"
         raise DataError(msg, expected="above 0")
     law = _law(pressure[used], rate[used], area[used])
     return replace(

@@ -40,6 +40,7 @@ from strandwise.tracking.multiple import many_to_one_p
 from strandwise.tracking.run_rules import RunRule, RunRuleHits, run_rule_hits
 from strandwise.tracking.sentences import (
     at_least_sentence,
+    change_size,
     covariate_sentence,
     dose_sentence,
     equivalence_sentence,
@@ -96,6 +97,7 @@ __all__ = [
     "at_least",
     "at_least_sentence",
     "change_point_from_arrays",
+    "change_size",
     "compare_formulations",
     "covariate_sentence",
     "dose_sentence",

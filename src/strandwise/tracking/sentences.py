@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "at_least_sentence",
+    "change_size",
     "covariate_sentence",
     "dose_sentence",
     "equivalence_sentence",
@@ -237,7 +238,7 @@ def _percent_up(share: float) -> str:
 
 def _either_way(low: float, high: float) -> str:
     digits = _decimals(low, high)
-    ends = (f"{'−' if end < 0 else '+'}{_told(end, digits)}" for end in (low, high))
+    ends = (f"{'−' if end < 0 else '+'}{change_size(end, digits)}" for end in (low, high))
     return " to ".join(ends) + " %"
 
 
@@ -347,8 +348,11 @@ def _decimals(low: float, high: float) -> int:
     return digits
 
 
-def _told(value: float, digits: int) -> str:
-    """Size of a change in percent; none that is less than all of the rate is rounded to that."""
+def change_size(value: float, digits: int) -> str:
+    """Size of a change of a rate, a fraction, in percent without sign or unit.
+
+    A fall by less than the whole is not rounded to that; from 10 000 on it is ``more than 10000``.
+    """
     while digits < _MOST_DIGITS and value > -1.0 and round(100 * value, digits) <= -100.0:
         digits += 1
     size = abs(100 * value)
@@ -357,18 +361,18 @@ def _told(value: float, digits: int) -> str:
 
 def _moved(value: float, interval: tuple[float, float] | None = None) -> str:
     digits = 1 if interval is None else _decimals(*interval)
-    return f"{_told(value, digits)} % {'slower' if value < 0 else 'faster'}"
+    return f"{change_size(value, digits)} % {'slower' if value < 0 else 'faster'}"
 
 
 def _inner(low: float, high: float) -> str:
     digits = _decimals(low, high)
     near, far = sorted((low, high), key=abs)
-    return f"{_told(near, digits)} and {_told(far, digits)} %"
+    return f"{change_size(near, digits)} and {change_size(far, digits)} %"
 
 
 def _span(low: float, high: float) -> str:
     digits = _decimals(low, high)
-    return f"{_told(low, digits)} % slower and {_told(high, digits)} % faster"
+    return f"{change_size(low, digits)} % slower and {change_size(high, digits)} % faster"
 
 
 def _signed(value: float) -> str:

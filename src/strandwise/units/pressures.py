@@ -74,8 +74,11 @@ def absolute_pressure(quantity: Quantity, *, readings: Zero, ambient: float | No
             if gauge
             else "if it is a gauge reading, say so in its unit, as in `0 psig` or `-0.2 barg`"
         )
+        # In the unit that the person thinks in, without its zero: `psi` for `psig`.
+        told = f"{float(exact / unit.factor):.6g}".replace("-", "\N{MINUS SIGN}", 1)
+        symbol = unit.symbol.removesuffix("g" if unit.zero == "gauge" else "")
         refuse(
-            f"`{quantity.text}` is an absolute pressure of {float(exact):g} Pa",
+            f"`{quantity.text}` is an absolute pressure of {told} {symbol}",
             expected="an absolute pressure above zero",
             hint=hint,
         )

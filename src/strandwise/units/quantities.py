@@ -278,7 +278,7 @@ def _check_range(quantity: Quantity) -> None:
     if unit.kind is Kind.TEMPERATURE and exact < 0:
         refuse(
             f"`{quantity.text}` is below absolute zero",
-            expected="a temperature of at least -273.15 degC",
+            expected=f"a temperature of at least {float(-unit.offset / unit.factor):.6g} {unit}",
             hint="look for a slip in the sign or the unit",
         )
 
