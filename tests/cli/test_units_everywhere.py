@@ -99,7 +99,7 @@ ODD = {
 WITHOUT = {"init", "new", "demo", "undo", "export", "completion"}
 # Apart, below.
 ELSEWHERE = {"log batch", "log strand", "log firing", "calibrate"}
-WITHOUT_OPTION = {"check", "mix sheet"}
+WITHOUT_OPTION = {"mix sheet"}
 
 
 def calls(table: dict[str, list[list[str]]]) -> list[tuple[str, list[str]]]:

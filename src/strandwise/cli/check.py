@@ -15,6 +15,7 @@ from strandwise.cli.common import (
     examples,
     figure_option,
     json_option,
+    units_option,
 )
 
 if TYPE_CHECKING:
@@ -31,10 +32,13 @@ __all__ = ["command"]
     epilog=examples("strandwise check demo", "strandwise check demo --figure glance.svg"),
 )
 @campaign_argument
+@units_option
 @figure_option
 @json_option
 @click.pass_context
-def command(ctx: click.Context, campaign: str, *, figure: Path | None, as_json: bool) -> None:
+def command(
+    ctx: click.Context, campaign: str, *, units: str | None, figure: Path | None, as_json: bool
+) -> None:
     """Find every problem in all files of CAMPAIGN at once.
 
     Each is named with its file, line and field, what was expected and what to do. Remarks are no
@@ -47,7 +51,7 @@ def command(ctx: click.Context, campaign: str, *, figure: Path | None, as_json: 
     from strandwise.workflow.traces import with_trace_problems
 
     folder = campaign_folder(ctx, campaign)
-    reading = with_motor_problems(with_trace_problems(read_campaign(folder)), folder)
+    reading = with_motor_problems(with_trace_problems(read_campaign(folder, units=units)), folder)
     reading = with_unlikely_traces(reading, folder)
     drawn = figure is not None and _draw(reading, figure)
     if as_json:

@@ -78,10 +78,19 @@ class _Notes:
         return found[0]
 
 
-def read_campaign(folder: CampaignFolder) -> CampaignReading:
-    """Read all files of a campaign; faults are collected, never raised."""
+def read_campaign(folder: CampaignFolder, *, units: str | None = None) -> CampaignReading:
+    """Read all files of a campaign; faults are collected, never raised.
+
+    Parameters
+    ----------
+    folder
+        The campaign's.
+    units
+        Choice of units in which faults and remarks are told; None: the campaign's.
+    """
     notes = _Notes()
     told = read_settings(folder.settings, folder.shown(folder.settings), within=folder.bench)
+    told = told if units is None else told.speaking(units)
     notes.problems += told.problems
     notes.remarks += told.remarks
     if any(problem.code == "newer-format" for problem in told.problems):

@@ -49,6 +49,11 @@ class SettingsReading:
     problems: list[Finding] = field(default_factory=list)
     remarks: list[Finding] = field(default_factory=list)
 
+    def speaking(self, units: str) -> SettingsReading:
+        """The same, so that what is told of the other files is told in a choice of units."""
+        settings = None if self.settings is None else replace(self.settings, units=units)
+        return replace(self, settings=settings, scale=replace(self.scale, units=units))
+
 
 def read_settings(path: Path, shown: str, *, within: Path | None = None) -> SettingsReading:
     """Read `campaign.toml`, named `shown` in the findings; `within` is as of `read_text`."""
