@@ -13,13 +13,14 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from strandwise.records import create_bench, create_campaign, read_campaign
-from strandwise.workflow.analysis import fit_campaign, reduce_campaign
 from strandwise.workflow.firing_recording import log_firing
+from strandwise.workflow.fitting import fit_campaign
 from strandwise.workflow.recording import log_batch
+from strandwise.workflow.reducing import reduce_campaign
 
 if TYPE_CHECKING:
     from strandwise.reduction import FiringReduction
-    from strandwise.workflow.analysis import ReducedCampaign
+    from strandwise.workflow.reducing import ReducedCampaign
 
 DATA = Path(__file__).parent / "data" / "sorbitol-multigrain"
 GRAIN = {

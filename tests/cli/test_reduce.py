@@ -177,10 +177,10 @@ def test_only_what_is_missing_of_the_gas_is_named(
     run: Any, bench: Path, monkeypatch: pytest.MonkeyPatch, keep: str, said: str
 ) -> None:
     from strandwise.records import Gas
-    from strandwise.workflow import analysis
+    from strandwise.workflow import reducing
 
     found = Gas(characteristic_velocity=900.0, specific_heat_ratio=1.13)
-    monkeypatch.setattr(analysis, "default_gas", lambda *_: found)
+    monkeypatch.setattr(reducing, "default_gas", lambda *_: found)
     path = bench / "campaigns" / "demo" / "campaign.toml"
     kept = [
         line

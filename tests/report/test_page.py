@@ -30,10 +30,11 @@ from strandwise.report.page.decision import decision_lines
 from strandwise.report.page.pictures import law_pictures
 from strandwise.report.page.render import render_page
 from strandwise.report.page.writing import Writer, change_cells, interval_cells
-from strandwise.workflow.analysis import fit_campaign, reduce_campaign
+from strandwise.workflow.fitting import fit_campaign
 from strandwise.workflow.motor_design import find_motor
 from strandwise.workflow.page import gather_page
 from strandwise.workflow.planning import plan_campaign
+from strandwise.workflow.reducing import reduce_campaign
 
 ROOT = Path(__file__).parents[2]
 SECTIONS = (

@@ -11,8 +11,8 @@ import pytest
 
 from strandwise.errors import RecordsError
 from strandwise.records import Campaign, find_bench, read_campaign
-from strandwise.workflow.analysis import reduce_campaign
 from strandwise.workflow.composition import composition_view, measured_blends
+from strandwise.workflow.reducing import reduce_campaign
 
 ROOT = Path(__file__).parents[2]
 PSI = 6894.757293168361  # NIST SP 811

@@ -11,9 +11,9 @@ import pytest
 
 from strandwise.errors import RequestError
 from strandwise.records import find_bench, read_campaign
-from strandwise.workflow.analysis import ReducedCampaign, reduce_campaign
 from strandwise.workflow.forecast import forecast_campaign, forecast_formulations, law_cautions
 from strandwise.workflow.motor_design import find_motor
+from strandwise.workflow.reducing import ReducedCampaign, reduce_campaign
 from strandwise.workflow.sizing import size_campaign
 
 ROOT = Path(__file__).parents[2]

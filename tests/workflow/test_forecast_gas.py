@@ -11,11 +11,11 @@ import pytest
 
 from strandwise.findings import Caution
 from strandwise.records import Gas, find_bench, read_campaign
-from strandwise.workflow.analysis import ReducedCampaign, reduce_campaign
 from strandwise.workflow.firing_gas import gas_of_firings
 from strandwise.workflow.forecast import forecast_campaign, law_source
 from strandwise.workflow.hindcast import hindcast_campaign
 from strandwise.workflow.motor_design import design_of, find_motor
+from strandwise.workflow.reducing import ReducedCampaign, reduce_campaign
 from strandwise.workflow.tracking import analyse_campaign
 
 ROOT = Path(__file__).parents[2]

@@ -11,8 +11,8 @@ import pytest
 from strandwise.errors import RequestError
 from strandwise.records import CampaignFolder, read_campaign
 from strandwise.report.glance import CampaignGlance, GlanceTest
-from strandwise.workflow.analysis import reduce_campaign
 from strandwise.workflow.glance import glance_at
+from strandwise.workflow.reducing import reduce_campaign
 
 ROOT = Path(__file__).resolve().parents[2]
 

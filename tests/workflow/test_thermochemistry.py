@@ -8,7 +8,7 @@ import pytest
 from strandwise.errors import RequestError
 from strandwise.formulation import products
 from strandwise.records import Campaign, find_bench, read_campaign
-from strandwise.workflow.analysis import reduce_campaign
+from strandwise.workflow.reducing import reduce_campaign
 from strandwise.workflow.thermochemistry import (
     NoEquilibrium,
     available,

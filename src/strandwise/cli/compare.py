@@ -110,7 +110,7 @@ def command(
         equivalence,
         equivalence_sentence,
     )
-    from strandwise.workflow.analysis import reduce_campaign
+    from strandwise.workflow.reducing import reduce_campaign
     from strandwise.workflow.tracking import compare_campaign
 
     sound = read_campaign(campaign_folder(ctx, campaign)).sound()

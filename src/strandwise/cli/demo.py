@@ -52,9 +52,10 @@ def command(folder: Path | None, *, as_json: bool) -> None:
         save_figure,
     )
     from strandwise.report.labels import display_units
-    from strandwise.workflow.analysis import fit_campaign, reduce_campaign
+    from strandwise.workflow.fitting import fit_campaign
     from strandwise.workflow.forecast import forecast_campaign
     from strandwise.workflow.motor_design import find_motor
+    from strandwise.workflow.reducing import reduce_campaign
     from strandwise.workflow.tracking import compare_campaign
 
     target = folder or _free_folder()

@@ -62,7 +62,7 @@ def command(
     """
     from strandwise.records import read_campaign
     from strandwise.report.labels import display_units
-    from strandwise.workflow.analysis import reduce_campaign
+    from strandwise.workflow.reducing import reduce_campaign
     from strandwise.workflow.tracking import drift_of_campaign
 
     sound = read_campaign(campaign_folder(ctx, campaign)).sound()

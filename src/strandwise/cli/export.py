@@ -41,8 +41,8 @@ def command(
     Texts that a spreadsheet would take for a formula are made harmless.
     """
     from strandwise.records import read_campaign
-    from strandwise.workflow.analysis import reduce_campaign
     from strandwise.workflow.export import export_tables, table_files, write_tables
+    from strandwise.workflow.reducing import reduce_campaign
 
     sound = read_campaign(campaign_folder(ctx, campaign)).sound()
     tables = export_tables(reduce_campaign(sound))

@@ -22,7 +22,7 @@ from strandwise.cli.showing import cautions_json, pressure_text, quantity_option
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from strandwise.workflow.analysis import Fitter
+    from strandwise.workflow.fitting import Fitter
     from strandwise.workflow.temperatures import AtTemperature
 
 __all__ = ["command"]
@@ -101,12 +101,8 @@ def command(
         raise click.UsageError(msg)
     from strandwise.ratelaw import fit_batches
     from strandwise.records import read_campaign
-    from strandwise.workflow.analysis import (
-        explain_campaign_fit,
-        fit_campaign,
-        reduce_campaign,
-        untested_caution,
-    )
+    from strandwise.workflow.fitting import explain_campaign_fit, fit_campaign, untested_caution
+    from strandwise.workflow.reducing import reduce_campaign
 
     fitter: Fitter = fit_batches
     if law != "power":

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from strandwise.report.labels import DisplayUnits
-    from strandwise.workflow.analysis import ReducedCampaign
+    from strandwise.workflow.reducing import ReducedCampaign
 
 __all__ = ["command"]
 
@@ -116,7 +116,7 @@ def command(
     """
     from strandwise.records import read_campaign
     from strandwise.report.labels import display_units
-    from strandwise.workflow.analysis import reduce_campaign
+    from strandwise.workflow.reducing import reduce_campaign
 
     if motor is None and not hindcast:
         msg = "Name a MOTOR, or ask for --hindcast."

@@ -89,7 +89,7 @@ def print_energy(
 
 def _comparison(campaign: Campaign, pressure: float | None) -> Comparison | None:
     """The comparison of the measured rates; None where the records carry none."""
-    from strandwise.workflow.analysis import reduce_campaign
+    from strandwise.workflow.reducing import reduce_campaign
     from strandwise.workflow.tracking import compare_campaign
 
     try:

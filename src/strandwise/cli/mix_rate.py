@@ -63,8 +63,8 @@ def rate(
     """
     from strandwise.records import read_campaign
     from strandwise.report.labels import display_units
-    from strandwise.workflow.analysis import reduce_campaign
     from strandwise.workflow.composition import composition_view, measured_blends
+    from strandwise.workflow.reducing import reduce_campaign
 
     sound = read_campaign(campaign_folder(ctx, campaign)).sound()
     shown = display_units(units or sound.settings.units)

@@ -103,8 +103,8 @@ def command(
     """
     from strandwise.records import read_campaign
     from strandwise.report.labels import display_units
-    from strandwise.workflow.analysis import reduce_campaign
     from strandwise.workflow.planning import plan_campaign
+    from strandwise.workflow.reducing import reduce_campaign
 
     if (lowest is None) != (highest is None):
         msg = "--lowest and --highest go together."

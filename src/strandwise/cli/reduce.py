@@ -36,8 +36,8 @@ if TYPE_CHECKING:
     from strandwise.cli.firing_view import Drawing
     from strandwise.reduction import FiringReduction, RatePoint
     from strandwise.report.labels import DisplayUnits
-    from strandwise.workflow.analysis import ReducedCampaign
     from strandwise.workflow.matching import FiringMatch
+    from strandwise.workflow.reducing import ReducedCampaign
 
 __all__ = ["command"]
 
@@ -111,7 +111,7 @@ def command(
     where nothing is known there is none, and the fit takes it from the scatter.
     """
     from strandwise.records import read_campaign
-    from strandwise.workflow.analysis import one_test, reduce_campaign
+    from strandwise.workflow.reducing import one_test, reduce_campaign
 
     _refuse_misplaced(ctx, budget)
     only = _one_name(only, None if budget == _EVERY else budget, match)

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 
 from strandwise.formulation import resolve_recipes
 from strandwise.tracking import MeasuredBlend, fit_mixture
-from strandwise.workflow.analysis import fit_campaign
+from strandwise.workflow.fitting import fit_campaign
 from strandwise.workflow.recipes import batch_mix
 
 if TYPE_CHECKING:
     from strandwise.tracking import MixtureFit
-    from strandwise.workflow.analysis import ReducedCampaign
+    from strandwise.workflow.reducing import ReducedCampaign
 
 __all__ = ["CompositionView", "MeasuredBlends", "composition_view", "measured_blends"]
 

@@ -25,7 +25,7 @@ from strandwise.report.table_files import (
     json_lines_bytes,
     parquet_bytes,
 )
-from strandwise.workflow.analysis import fit_campaign
+from strandwise.workflow.fitting import fit_campaign
 from strandwise.workflow.tracking import compare_campaign
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from strandwise.ratelaw import RateFit
     from strandwise.report.export_columns import ExportTable
     from strandwise.tracking import Comparison
-    from strandwise.workflow.analysis import ReducedCampaign
+    from strandwise.workflow.reducing import ReducedCampaign
 
 __all__ = ["export_tables", "table_files", "write_tables"]
 

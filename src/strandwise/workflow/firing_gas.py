@@ -13,7 +13,7 @@ from strandwise.distributions import stdtrit
 if TYPE_CHECKING:
     from strandwise.records import Firing
     from strandwise.reduction import FiringReduction
-    from strandwise.workflow.analysis import ReducedCampaign
+    from strandwise.workflow.reducing import ReducedCampaign
 
 __all__ = ["FiredGas", "gas_of_firings"]
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from strandwise.errors import RequestError
 from strandwise.findings import Caution
 from strandwise.forecast import IN_SI, forecast_motor, law_from_analysis, law_from_fit
-from strandwise.workflow.analysis import fit_campaign, impossible_cautions
+from strandwise.workflow.fitting import fit_campaign, impossible_cautions
 from strandwise.workflow.motor_design import design_of
 from strandwise.workflow.opening import unknown_name
 from strandwise.workflow.tracking import analyse_campaign
@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from strandwise.ratelaw import RateFit
     from strandwise.records import MotorRecord
     from strandwise.tracking import Analysis
-    from strandwise.workflow.analysis import Fitter, ReducedCampaign
+    from strandwise.workflow.fitting import Fitter
+    from strandwise.workflow.reducing import ReducedCampaign
 
 __all__ = [
     "anchor_of",

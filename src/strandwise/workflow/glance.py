@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from strandwise.errors import RequestError, StrandwiseError
 from strandwise.report.glance import CampaignGlance, GlanceBatch, GlanceTest
-from strandwise.workflow.analysis import ReducedCampaign, reduce_campaign
+from strandwise.workflow.reducing import ReducedCampaign, reduce_campaign
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

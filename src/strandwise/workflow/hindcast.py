@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from strandwise.forecast import Hindcast
     from strandwise.records import Firing
     from strandwise.reduction import FiringReduction
-    from strandwise.workflow.analysis import ReducedCampaign
+    from strandwise.workflow.reducing import ReducedCampaign
 
 __all__ = ["hindcast_campaign"]
 

@@ -32,8 +32,8 @@ if TYPE_CHECKING:
     from strandwise.motor import Grain, Nozzle
     from strandwise.records import Campaign, CampaignFolder, Gas, GrainUncertainty, MotorRecord
     from strandwise.units import Wording as UnitWording
-    from strandwise.workflow.analysis import ReducedCampaign
     from strandwise.workflow.firing_gas import FiredGas
+    from strandwise.workflow.reducing import ReducedCampaign
 
 __all__ = ["STANDARD_AMBIENT", "design_of", "find_motor", "tolerances_of"]
 

@@ -20,12 +20,13 @@ from strandwise.report.page.content import (
     UnreadFiring,
 )
 from strandwise.report.versions import software_versions
-from strandwise.workflow.analysis import fit_campaign, reduce_campaign, untested_caution
+from strandwise.workflow.fitting import fit_campaign, untested_caution
 from strandwise.workflow.forecast import forecast_campaign
 from strandwise.workflow.hindcast import hindcast_campaign
 from strandwise.workflow.motor_design import find_motor
 from strandwise.workflow.planning import plan_campaign
 from strandwise.workflow.recipes import describe_formulations
+from strandwise.workflow.reducing import reduce_campaign
 from strandwise.workflow.tracking import compare_campaign, drift_of_campaign
 
 if TYPE_CHECKING:

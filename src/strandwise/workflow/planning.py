@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     )
     from strandwise.records import MotorRecord
     from strandwise.tracking import Analysis, VarianceComponents
-    from strandwise.workflow.analysis import ReducedCampaign
+    from strandwise.workflow.reducing import ReducedCampaign
 
 __all__ = ["CampaignPlan", "plan_campaign"]
 

@@ -32,7 +32,8 @@ if TYPE_CHECKING:
 
     from strandwise.forecast import DoseSize, DrillName, NeutralGrain, RateSize, ThroatSize, Wording
     from strandwise.records import MotorRecord
-    from strandwise.workflow.analysis import Fitter, ReducedCampaign
+    from strandwise.workflow.fitting import Fitter
+    from strandwise.workflow.reducing import ReducedCampaign
 
 __all__ = ["CampaignSizing", "MotorSizing", "size_campaign"]
 

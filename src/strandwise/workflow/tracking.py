@@ -19,9 +19,10 @@ from strandwise.tracking import (
     drift_chart,
     stand_outs,
 )
-from strandwise.workflow.analysis import fit_campaign, impossible_cautions, series_of
+from strandwise.workflow.fitting import fit_campaign, impossible_cautions
 from strandwise.workflow.opening import unknown_name
 from strandwise.workflow.recipes import porosity_by_batch
+from strandwise.workflow.reducing import series_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Mapping, Sequence
@@ -29,7 +30,8 @@ if TYPE_CHECKING:
     from strandwise.ratelaw import RateFit
     from strandwise.reduction import RatePoint
     from strandwise.tracking import Analysis, Comparison, DriftChart, StandOut
-    from strandwise.workflow.analysis import Method, ReducedCampaign
+    from strandwise.workflow.fitting import Method
+    from strandwise.workflow.reducing import ReducedCampaign
 
 __all__ = ["COVARIATES", "Covariate", "analyse_campaign", "compare_campaign", "drift_of_campaign"]
 
