@@ -17,7 +17,7 @@ from strandwise.formulation import derive_formulations
 from strandwise.records import journal_of, write_new
 from strandwise.records import write as writing
 from strandwise.records.alike import entry_alike, fold_name, lies_in, may_lie_in
-from strandwise.records.alike_checks import files_in_other_capitals, traces_are_told_apart
+from strandwise.records.alike_checks import files_are_told_apart, files_in_other_capitals
 from strandwise.workflow.deriving import write_derivations
 from strandwise.workflow.firing_recording import log_firing
 from strandwise.workflow.page import may_be_written
@@ -34,6 +34,7 @@ GRAIN = {
 }
 CHANNELS = {"time": "millis (ms)", "pressure": "p (psig)"}
 RAW = b"millis,p\n0,0\n10,300\n"
+TRACE = "millis,p,raw\n0,0,100\n10,300,700\n20,0,101\n"
 
 
 def log_a_firing(small: Any, tmp_path: Path, test: str = "F-2") -> None:
@@ -164,13 +165,22 @@ def test_records_found_in_other_capitals_are_remarks(
     assert "do not find it" in remark.message
 
 
-@pytest.mark.parametrize("name", ["ingredients.toml", "Shared", "motors", "traces"])
+def test_a_folder_of_traces_in_other_capitals_is_one_problem(small: Any) -> None:
+    campaign = small.read().sound()
+    rename(small.folder.traces, "Traces")
+    assert list(files_are_told_apart(campaign, small.folder, [])) == []
+    reading = small.read()
+    # A firing whose trace is not found is the problem where capitals are told apart.
+    missing = [] if small.file("traces").exists() else [("file-missing", "trace.file")]
+    assert [(p.code, p.source.field) for p in reading.problems] == missing
+    (remark,) = reading.remarks
+    assert (remark.code, remark.source.path) == ("other-capitals", "campaigns/small/traces")
+
+
+@pytest.mark.parametrize("name", ["ingredients.toml", "Shared", "motors"])
 def test_what_may_be_absent_is_told_too(small: Any, name: str) -> None:
     if name == "Shared":
         rename(small.path / "shared", "Shared")
-    elif name == "traces":
-        small.file("firings/F-1.toml").unlink()
-        rename(small.file(name), "Traces")
     elif name == "motors":
         small.file("Motors").mkdir()
     else:
@@ -333,24 +343,20 @@ def test_a_trace_found_in_other_capitals_is_a_remark(small: Any) -> None:
         thrust=dataclasses.replace(trace.pressure, file=small.file("traces/F-1.csv")),
     )
     changed = dataclasses.replace(campaign, firings=(dataclasses.replace(firing, trace=spelt),))
-    one, two = traces_are_told_apart(changed, small.folder, [])
+    one, two = files_are_told_apart(changed, small.folder, [])
     assert (one.source.field, two.source.field) == ("trace.file", "trace.pressure.file")
     assert "`Traces/f-1.csv` is `traces/F-1.csv` on the disk" in one.message
     # A link to a folder elsewhere in the bench is no matter of capitals.
     outside = dataclasses.replace(trace, file=small.file("../small/traces/F-1.csv"))
     changed = dataclasses.replace(campaign, firings=(dataclasses.replace(firing, trace=outside),))
-    assert list(traces_are_told_apart(changed, small.folder, [])) == []
+    assert list(files_are_told_apart(changed, small.folder, [])) == []
 
 
-def test_two_traces_alike_are_a_remark(small: Any) -> None:
-    small.write("traces/f-1.CSV", "another" * 3)
-    reading = small.read()
-    if len(names(small.folder.traces)) == 2:
-        (remark,) = reading.remarks
-        assert (remark.code, remark.source.path) == (
-            "alike-files",
-            "campaigns/small/traces/f-1.CSV",
-        )
-        assert "`f-1.CSV` differs from `F-1.csv` beside it only in capitals" in remark.message
-    else:
-        assert reading.remarks == ()
+@pytest.mark.parametrize("name", ["traces/F-1.csv", "motors/F-1.csv"])
+def test_two_files_alike_are_a_remark(small: Any, name: str) -> None:
+    other = name.replace("F-1.csv", "f-1.CSV")
+    small.write(name, TRACE)
+    small.write(other, TRACE)
+    said = [(r.code, r.source.path) for r in small.read().remarks]
+    two = len(names(small.file(name).parent)) == 2
+    assert said == [("alike-files", f"campaigns/small/{other}")] * two

@@ -8,6 +8,7 @@ import errno
 import os
 import re
 import string
+import tempfile
 from pathlib import Path
 from typing import Any
 
@@ -228,6 +229,27 @@ def test_a_row_that_would_be_a_comment_is_refused(tmp_path: Path) -> None:
 
 def _fail(*_: Any, **__: Any) -> Any:
     raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+
+def test_a_file_that_cannot_be_opened_again_is_closed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made: list[int] = []
+    real = tempfile.mkstemp
+
+    def keep(**how: Any) -> tuple[int, str]:
+        descriptor, name = real(**how)
+        made.append(descriptor)
+        return descriptor, name
+
+    monkeypatch.setattr(tempfile, "mkstemp", keep)
+    monkeypatch.setattr(os, "fdopen", _fail)
+    with pytest.raises(RequestError, match="No space left"):
+        append(tmp_path / "strands.csv", strand())
+    (descriptor,) = made
+    with pytest.raises(OSError, match="Bad file descriptor"):
+        os.fstat(descriptor)
+    assert list(tmp_path.iterdir()) == []
 
 
 @pytest.mark.parametrize(

@@ -20,10 +20,10 @@ if TYPE_CHECKING:
 
 __all__ = [
     "batches_are_unique",
+    "files_are_told_apart",
     "files_in_other_capitals",
     "formulations_are_unique",
     "only_in_capitals",
-    "traces_are_told_apart",
 ]
 
 _ELSEWHERE = "file systems that tell capitals apart do not find it"
@@ -97,10 +97,10 @@ def files_in_other_capitals(folder: CampaignFolder) -> tuple[list[Finding], list
     return problems, remarks
 
 
-def traces_are_told_apart(
+def files_are_told_apart(
     campaign: Campaign, folder: CampaignFolder, so_far: Sequence[Finding]
 ) -> Iterator[Finding]:
-    """Raw traces are written in their firings as the disk spells them; no two are alike."""
+    """Firings name traces as the disk spells them; no two traces or motors are alike."""
     del so_far
     listed = _Listing()
     for firing in campaign.firings:
@@ -125,15 +125,16 @@ def traces_are_told_apart(
                     shown,
                     "write the name as the disk has it",
                 )
-    for name, other in listed.pairs(folder.traces):
-        yield Finding(
-            Source(folder.shown(folder.traces / name)),
-            "alike-files",
-            f"`{name}` differs from `{other}` beside it only in capitals: some file systems keep "
-            "one of the two",
-            "names that differ in more than capitals",
-            "rename one of them, in the firing's file too",
-        )
+    for home in (folder.traces, folder.path / "motors"):
+        for name, other in listed.pairs(home):
+            yield Finding(
+                Source(folder.shown(home / name)),
+                "alike-files",
+                f"`{name}` differs from `{other}` beside it only in capitals: some file systems "
+                "keep one of the two",
+                "names that differ in more than capitals",
+                "rename one of them, also where a firing names it",
+            )
 
 
 class _Listing:

@@ -20,9 +20,9 @@ from strandwise.formulation import (
 from strandwise.records.alike import fold_name
 from strandwise.records.alike_checks import (
     batches_are_unique,
+    files_are_told_apart,
     formulations_are_unique,
     only_in_capitals,
-    traces_are_told_apart,
 )
 from strandwise.records.compared import Comparison, unlikely_firing, unlikely_strand
 from strandwise.records.csvtable import cells_of_text
@@ -342,7 +342,7 @@ PROBLEM_CHECKS: tuple[Check, ...] = (
     tests_are_unique,
     traces_are_untouched,
 )
-REMARK_CHECKS: tuple[Check, ...] = (implausible_readings, traces_are_told_apart)
+REMARK_CHECKS: tuple[Check, ...] = (implausible_readings, files_are_told_apart)
 
 
 def problems_of(

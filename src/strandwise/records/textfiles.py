@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from strandwise.findings import Finding, Source
-from strandwise.records.alike import entry_alike, lies_in
+from strandwise.records.alike import lies_in
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -159,12 +159,13 @@ def read_text(
         kind = kind_of(path)
         if kind is None:
             what = "is a link that leads nowhere" if path.is_symlink() else "does not exist"
-            hint = "write it, or bring it back from a copy"
-            other = entry_alike(path)
-            if other is not None and other.name != path.name:
-                what += f"; `{other.name}` beside it differs only in capitals"
-                hint = f"rename that to `{path.name}`"
-            return Finding(source, "file-missing", f"the file {what}", "a text file", hint)
+            return Finding(
+                source,
+                "file-missing",
+                f"the file {what}",
+                "a text file",
+                "write it, or bring it back from a copy",
+            )
         if kind != "a plain file":
             return Finding(
                 source, "not-a-file", f"this is {kind}", "a text file", "rename or move it"

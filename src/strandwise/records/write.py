@@ -123,7 +123,13 @@ def write_bytes(path: Path, content: bytes, *, within: Path | None = None) -> No
             prefix=f".{target.name}.", suffix=".part", dir=target.parent
         )
         temporary = Path(name)
-        with os.fdopen(descriptor, "wb") as file:
+        try:
+            file = os.fdopen(descriptor, "wb")
+        except BaseException:
+            # A file that is open cannot be removed everywhere.
+            os.close(descriptor)
+            raise
+        with file:
             file.write(content)
             file.flush()
             _flush(file.fileno())
