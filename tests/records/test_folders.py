@@ -283,3 +283,19 @@ def test_names_for_people_are_relative(bench: Bench) -> None:
     folder = bench.new_campaign("x")
     assert folder.shown(folder.firing("F-1")) == "campaigns/x/firings/F-1.toml"
     assert folder.shown(Path("/elsewhere/ingredients.toml")) == "ingredients.toml"
+
+
+def test_a_motor_is_found_by_path_or_by_name_whatever_the_capitals_of_its_ending(
+    tmp_path: Path,
+) -> None:
+    folder = CampaignFolder(tmp_path, "chalk")
+    assert folder.motor_files() == []
+    folder.motors.mkdir(parents=True)
+    for name in ("big.toml", "SMALL.TOML", ".big.toml", "~old.toml", "notes.txt", "big.toml~"):
+        (folder.motors / name).touch()
+    assert [path.name for path in folder.motor_files()] == ["SMALL.TOML", "big.toml"]
+    assert folder.motor(Path("big")) == folder.motors / "big.toml"
+    assert folder.motor(Path("SMALL")) == folder.motors / "SMALL.TOML"
+    assert folder.motor(Path("big.toml")) == folder.motors / "big.toml"
+    assert folder.motor(folder.motors / "big.toml") == folder.motors / "big.toml"
+    assert folder.motor(Path("huge")) is None

@@ -110,7 +110,7 @@ def _tests(ctx: click.Context) -> list[str]:
 
 
 def _motors(ctx: click.Context) -> list[str]:
-    return sorted(path.stem for path in (_campaign_folder(ctx).path / "motors").glob("*.toml"))
+    return [path.stem for path in _campaign_folder(ctx).motor_files()]
 
 
 _batches, _formulations = partial(_records, "batches"), partial(_records, "formulations")

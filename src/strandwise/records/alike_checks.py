@@ -76,7 +76,7 @@ def files_in_other_capitals(folder: CampaignFolder) -> tuple[list[Finding], list
     """
     shared = Bench(folder.bench).ingredients.parent
     needed = (folder.settings, folder.formulations, folder.batches, folder.strands, folder.firings)
-    others = (folder.own_ingredients, folder.own_instruments, folder.path / "motors")
+    others = (folder.own_ingredients, folder.own_instruments, folder.motors)
     tables = (shared, *(shared / path.name for path in others[:2]))
     problems: list[Finding] = []
     remarks: list[Finding] = []
@@ -125,7 +125,7 @@ def files_are_told_apart(
                     shown,
                     "write the name as the disk has it",
                 )
-    for home in (folder.traces, folder.path / "motors"):
+    for home in (folder.traces, folder.motors):
         for name, other in listed.pairs(home):
             yield Finding(
                 Source(folder.shown(home / name)),

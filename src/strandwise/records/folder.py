@@ -82,6 +82,25 @@ class CampaignFolder:
         return self.path / "traces"
 
     @property
+    def motors(self) -> Path:
+        """Folder of the motors' files, which may be absent."""
+        return self.path / "motors"
+
+    def motor_files(self) -> list[Path]:
+        """The motors' files, sorted; none where the folder cannot be read."""
+        try:
+            entries = sorted(self.motors.iterdir())
+        except OSError:
+            return []
+        return [path for path in entries if is_motor_file(path)]
+
+    def motor(self, named: Path) -> Path | None:
+        """A motor's file: the path as it stands, else a name in `motors`; None: there is none."""
+        kept = self.motors / named
+        alike = [path for path in self.motor_files() if path.stem == str(named)]
+        return next((path for path in (named, kept, *alike) if path.is_file()), None)
+
+    @property
     def lock(self) -> Path:
         """File that writers lock."""
         return self.path / ".write.lock"
@@ -96,6 +115,12 @@ class CampaignFolder:
             return path.relative_to(self.bench).as_posix()
         except ValueError:
             return path.name
+
+
+def is_motor_file(path: Path) -> bool:
+    """Say whether a path in a folder of motors is one's file, and no editor's copy of it."""
+    copy = path.name.startswith((".", "~")) or path.name.endswith("~")
+    return path.suffix.lower() == ".toml" and not copy
 
 
 @dataclass(frozen=True, slots=True)

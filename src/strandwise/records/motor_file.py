@@ -177,7 +177,7 @@ def motor_findings(
     scale
         Zero of the campaign's pressure readings.
     """
-    motors = folder.path / "motors"
+    motors = folder.motors
     if is_absent(motors):
         return [], []
     problems: list[Finding] = []

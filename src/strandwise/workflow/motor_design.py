@@ -55,11 +55,9 @@ def find_motor(folder: CampaignFolder, campaign: Campaign, named: Path) -> Motor
     RecordsError
         It has faults; the error carries them all.
     """
-    kept = folder.path / "motors" / named
-    candidates = [named, kept, kept.with_name(f"{kept.name}.toml")]
-    path = next((one for one in candidates if one.is_file()), None)
+    path = folder.motor(named)
     if path is None:
-        motors = sorted(one.stem for one in (folder.path / "motors").glob("*.toml"))
+        motors = [one.stem for one in folder.motor_files()]
         msg = f"there is no motor's file `{named}`"
         there = f" (there {'is' if len(motors) == 1 else 'are'} {', '.join(motors)})"
         raise RequestError(

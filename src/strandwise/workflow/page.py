@@ -111,7 +111,7 @@ def gather_page(
     if motors is not None:
         for motor in motors:
             find_motor(folder, campaign, motor)
-    kept = sorted((folder.path / "motors").glob("*.toml"))
+    kept = folder.motor_files()
     # Whole paths, so that no file of the same name elsewhere stands in for it.
     named = kept if motors is None else list(motors)
     reduced = reduce_campaign(campaign, units)
@@ -253,10 +253,7 @@ def _inputs(
         if firing.trace is not None:
             paths.add(firing.trace.file)
             paths |= {one.file for one in firing.trace.channels.values() if one.file is not None}
-    for motor in motors:
-        kept = folder.path / "motors" / motor
-        candidates = (motor, kept, kept.with_name(f"{kept.name}.toml"))
-        paths |= {path for path in [next(filter(Path.is_file, candidates), None)] if path}
+    paths |= {path for path in map(folder.motor, motors) if path is not None}
     return tuple(
         InputFile(name=folder.shown(path), size=path.stat().st_size, sha256=sha256_of(path))
         for path in sorted(paths)
