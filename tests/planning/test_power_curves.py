@@ -85,6 +85,32 @@ def test_the_shift_that_is_shown_four_times_in_five_is_the_one_in_the_text() -> 
         )
 
 
+def test_formulations_out_of_reach_are_not_counted_among_those_compared() -> None:
+    # Three of four were tested at 8 MPa alone: they have no shift at 4 MPa to be adjusted for.
+    rng, rows = np.random.default_rng(2), []
+    for name in ("base", "near", "far", "farther", "farthest"):
+        for batch in range(3):
+            for pressure in (2e6, 4e6, 7e6) if name in ("base", "near") else (8e6, 8e6, 8e6):
+                rate = 7e-3 * (pressure / AT) ** 0.4 * np.exp(rng.normal(0.0, 0.02))
+                rows.append((f"{name}{batch}", name, pressure, float(rate)))
+    batches, names, pressures, rates = zip(*rows, strict=True)
+    analysis = analyse(
+        RateObservations(
+            test=[f"T{index}" for index in range(len(rows))],
+            batch=batches,
+            formulation=names,
+            is_firing=[False] * len(rows),
+            pressure=pressures,
+            rate=rates,
+        ),
+        baseline="base",
+        pressure=AT,
+    )
+    told = next(one for one in detectable_shifts(analysis) if one.formulation == "near")
+    now = power_curves(analysis, variance_components(analysis), ["near"])[0]
+    assert now.shown == pytest.approx(told.slower)
+
+
 def test_more_batches_are_looked_at_for_what_is_hardest_to_show() -> None:
     curves = power_curves(analysed({"base": 4, "few": 2, "many": 4}), SCATTER, ["few", "many"])
     found = [(curve.formulation, curve.new_batches) for curve in curves]

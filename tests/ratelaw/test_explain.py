@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import dataclasses
 import math
 
 import numpy as np
@@ -52,6 +53,20 @@ def test_leaving_out_a_test_is_what_least_squares_says() -> None:
     assert told.repeat == told.influences[0].test
     first = told.influences[0]
     assert f"without {first.test}, n would be {first.n_without:.3f}" in told.sentences[1]
+
+
+@pytest.mark.parametrize("correlation", [1.0, -1.0])
+def test_errors_that_are_wholly_common_leave_numbers(correlation: float) -> None:
+    # σ_lnr = 0.4·σ_lnP and n = 0.4: about the law nothing would be left of the errors.
+    data = dataclasses.replace(
+        series(6.0 * PRESSURE**0.4, sd_p=0.03, sd_r=0.012), correlation=np.full(8, correlation)
+    )
+    fit, told = explained(data)
+    assert fit.n == pytest.approx(0.4, abs=1e-6)
+    assert 0.0 < fit.n_sd < 0.05
+    assert np.isfinite(fit.leverages).all()
+    assert max(fit.leverages) < 0.6
+    assert not any("nan" in sentence for sentence in told.sentences)
 
 
 def test_a_bad_test_is_named() -> None:

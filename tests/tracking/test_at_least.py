@@ -8,6 +8,7 @@ from scipy.stats import dunnett
 
 from strandwise.errors import DataError
 from strandwise.tracking import (
+    AtLeast,
     Comparison,
     RateObservations,
     at_least,
@@ -113,6 +114,34 @@ def test_in_words() -> None:
     assert "more batches" not in text
     (found,) = at_least(drawn(2, {"a": -0.02}), 0.0, slower=True)
     assert "more batches would tell" in at_least_sentence(found)
+
+
+def made(*, p: float, bound: float, change: float = 0.1, measured: float = 0.12) -> str:
+    return at_least_sentence(
+        AtLeast(
+            formulation="a", baseline="base", slower=True, change=change, p=p, bound=bound,
+            measured=measured, verdict="shown" if p < 0.05 else "not-shown",
+        )
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("found", "said"),
+    [
+        (made(p=0.0497, bound=0.0002, change=0.0), "at least 0.02 % slower; p = 0.0497)"),
+        (made(p=0.2, bound=0.09999999999999998), "it burns at least 10.0 % slower"),
+        (made(p=0.2, bound=0.05, change=0.9999), "burn at least 99.99 % slower"),
+        (made(p=0.97, bound=-1e300), "may even burn more than 10000 % faster"),
+        # Measured beyond what is wanted, but among many that is not much.
+        (made(p=0.97, bound=0.01, measured=0.113), "more batches would tell"),
+    ],
+)
+def test_rounded_without_claiming_more(found: str, said: str) -> None:
+    assert said in found
+
+
+def test_what_falls_short_is_not_said_to_want_more_batches() -> None:
+    assert "more batches" not in made(p=0.4, bound=0.02, measured=0.09)
 
 
 def test_one_batch_each_is_not_known() -> None:

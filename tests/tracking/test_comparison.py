@@ -76,3 +76,14 @@ def test_errors_that_rate_and_pressure_share_take_from_the_variance_of_the_law()
     shared = np.array([2.0 * 0.4 * 0.3, 0.0]) * rate * pressure
     exponents = dict.fromkeys(GOOD["formulation"], 0.4)
     assert tests.known_variance(exponents) == pytest.approx(own - shared)
+
+
+def test_sections_of_one_burn_keep_their_correlation() -> None:
+    stated = {
+        "test": ["T1", "T1"], "batch": ["B1", "B1"], "formulation": ["base", "base"],
+        "is_firing": [True, True], "pressure": [2e6, 2e6], "rate": [5e-3, 5e-3],
+        "pressure_sd": [1e4, 9e4], "rate_sd": [5e-5, 45e-5], "correlation": [1.0, 1.0],
+    }  # fmt: skip
+    merged = layout.tests_of(RateObservations(**stated))
+    whole = np.sqrt(merged.log_pressure_variance * merged.log_rate_variance)
+    assert merged.log_covariance == pytest.approx(whole)

@@ -534,3 +534,23 @@ def test_so_many_tests_that_it_is_no_luck(tests: int, told: bool) -> None:
         ]
     )
     assert ("no-scatter" in {caution.code for caution in fit.cautions}) == told
+
+
+def test_pressures_known_worse_than_they_differ_are_told() -> None:
+    # An exponent on an uncertain regressor is lowered by σ²/(variance seen), as for any
+    # regression (Fuller, Measurement Error Models, 1987, from memory): invented tests over a
+    # factor of 1.2 in pressure, each known to 4 %.
+    rng = np.random.default_rng(3)
+    counts = {"base": 6, "chalk": 6}
+    true = campaign(counts, batch_sd=0.01, test_sd=0.005, pressures=(3.6e6, 3.8e6, 4.1e6, 4.35e6))
+    read = tuple(np.array(true.pressure) * np.exp(rng.normal(0.0, 0.04, len(true))))
+    blurred = replace(true, pressure=read, pressure_sd=tuple(0.04 * p for p in read))
+    comparison = compare_formulations(blurred, baseline="base", pressure=AT)
+    for row in comparison.formulations:
+        (caution,) = [c for c in row.cautions if c.code == "pressures-blurred"]
+        told = float(caution.message.split("off by about ")[1].split(" ")[0].replace("−", "-"))
+        assert row.n - told == pytest.approx(EXPONENT, abs=2.5 * row.n_sd)
+        assert told < -0.5 * row.n_sd
+    wide = campaign(counts, batch_sd=0.01, test_sd=0.02, pressure_sd=0.01)
+    for row in compare_formulations(wide, baseline="base", pressure=AT).formulations:
+        assert "pressures-blurred" not in {c.code for c in row.cautions}

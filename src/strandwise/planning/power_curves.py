@@ -48,7 +48,7 @@ class PowerCurve:
         Chance at each.
     low, high
         Ends of the 95 % interval of the chance at each, as the scatter is known from so few
-        batches; empty where that was assumed, or taken on the careful side.
+        batches; empty where that was assumed, or taken on the careful side, and with new batches.
     shown
         The smallest of all shifts below zero that is shown with a chance of 0.8.
     """
@@ -109,12 +109,13 @@ def power_curves(
         if kind == "new-batch"
     ]
     now = shift_precision(analysis, components)
-    count = len(analysis.names) - 1
-    found: list[tuple[str, int, ShiftPrecision, float]] = []
+    found: list[tuple[str, int, ShiftPrecision, int]] = []
     for number in new_batches:
         precisions = shift_precision(analysis, components, _batches(one_more, number))
+        # Those that a comparison adjusts its p-values for.
+        count = sum(precision is not None for precision in precisions.values())
         # The first that can be shown at all are all told, and then what is hardest to show.
-        hardest = max(found, key=lambda one: one[3], default=None)
+        hardest = max(found, key=lambda one: _reach(*one[2:]), default=None)
         for name in formulations if hardest is None else hardest[:1]:
             precision, before = precisions[name], now[name]
             if precision is not None and before is not None:
@@ -122,12 +123,12 @@ def power_curves(
                 df = max(precision.df, before.df)
                 precision = dataclasses.replace(precision, df=df)
             if precision is not None:
-                found.append((name, number, precision, _reach(precision, count)))
+                found.append((name, number, precision, count))
     sizes = max((len(tests) for tests in one_more), default=0)
-    shifts = _shifts([reach for *_, reach in found])
+    shifts = _shifts([_reach(precision, count) for *_, precision, count in found])
     return tuple(
-        _curve(name, number, sizes, precision, reach, count, shifts, known=not components.cautions)
-        for name, number, precision, reach in found
+        _curve(name, number, sizes, precision, count, shifts, known=not components.cautions)
+        for name, number, precision, count in found
     )
 
 
@@ -157,7 +158,6 @@ def _curve(
     number: int,
     tests: int,
     precision: ShiftPrecision,
-    reach: float,
     count: int,
     shifts: Sequence[float],
     *,
@@ -165,6 +165,8 @@ def _curve(
 ) -> PowerCurve:
     df = precision.df
     critical = balanced_critical_t(df, count, _LEVEL)
+    # Tests to come tell nothing of the scatter yet.
+    known = known and number == 0
 
     def powers(sd: float) -> tuple[float, ...]:
         return tuple(power_of_t(-math.log1p(shift) / sd, df, critical) for shift in shifts)
@@ -178,5 +180,5 @@ def _curve(
         power=powers(precision.sd),
         low=powers(ends[0]) if known else (),
         high=powers(ends[1]) if known else (),
-        shown=math.expm1(-reach),
+        shown=math.expm1(-_reach(precision, count)),
     )

@@ -37,6 +37,9 @@ __all__ = ["LogPoints", "Solution", "design_of", "log_points", "rate_fit", "unre
 # through it is noise. The 2 % is a choice of ours (common practice, no source).
 _ONE_PRESSURE = math.log(1.02)
 _ONE_PRESSURE_SDS = 4.0
+# Two errors that rest on one reading have other parts too; with a correlation of 1 a test on the
+# law's own slope would have no variance left, and decide alone.
+_MOST_CORRELATED = 0.999
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -128,7 +131,9 @@ def log_points(series: RateSeries) -> LogPoints:
         ln_rate=np.log(series.rate),
         sd_ln_pressure=sd_ln_pressure,
         sd_ln_rate=sd_ln_rate,
-        covariance=series.correlation * sd_ln_pressure * sd_ln_rate,
+        covariance=np.clip(series.correlation, -_MOST_CORRELATED, _MOST_CORRELATED)
+        * sd_ln_pressure
+        * sd_ln_rate,
     )
 
 

@@ -179,10 +179,11 @@ def impulse_cautions(
     loose = 1.0 if case.characteristic_velocity else _UNKNOWN_C_STAR
     loose *= 1.0 if case.mass is not None else _UNKNOWN_DENSITY
     low, high = _COEFFICIENT_BOUNDS
-    coefficient = impulse / (mass * c_star)
+    burnt = mass if case.burnt_mass is None else case.burnt_mass
+    coefficient = impulse / (burnt * c_star)
     if low / loose <= coefficient <= high * loose:
         return []
-    made = None if nozzle is None else mass * c_star / (nozzle.throat_area * burn_time)
+    made = None if nozzle is None else burnt * c_star / (nozzle.throat_area * burn_time)
     # Where a reading is wrong the pressures are too: the coefficient is that of a usual one.
     expected = ideal_coefficient(case, _USUAL_PRESSURE) or 1.4
     text = (

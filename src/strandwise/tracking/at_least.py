@@ -22,6 +22,7 @@ __all__ = ["AtLeast", "AtLeastVerdict", "at_least"]
 
 _LEVEL = 0.05
 _FARTHEST = 1e6  # standard errors
+_WIDEST = 700.0  # in ln r; exp() of more overflows
 _HALVINGS = 16  # of a bracket about one wide: to 1e-5
 
 AtLeastVerdict = Literal["shown", "not-shown", "not-known"]
@@ -48,6 +49,8 @@ class AtLeast:
     bound
         The formulation burns slower (or faster) by at least this fraction, at 95 % confidence
         for all formulations together; below 0 where not even the direction is shown.
+    measured
+        Change of the rate as measured, slower (or faster) above 0.
     """
 
     formulation: str
@@ -57,6 +60,7 @@ class AtLeast:
     verdict: AtLeastVerdict
     p: float | None
     bound: float | None
+    measured: float | None
 
 
 def at_least(comparison: Comparison, change: float, *, slower: bool) -> tuple[AtLeast, ...]:
@@ -103,7 +107,7 @@ def at_least(comparison: Comparison, change: float, *, slower: bool) -> tuple[At
     rho = comparison.shift_correlation_of(names)
     p = dict(zip(names, many_to_one_p(t, dfs, rho, one_sided=True) if names else (), strict=True))
     reach = _critical(dfs, rho) * sds
-    ends = values + reach if slower else values - reach
+    ends = np.clip(values + reach if slower else values - reach, -_WIDEST, _WIDEST)
     bounds = dict(zip(names, -np.expm1(ends) if slower else np.expm1(ends), strict=True))
     return tuple(
         AtLeast(
@@ -114,6 +118,7 @@ def at_least(comparison: Comparison, change: float, *, slower: bool) -> tuple[At
             verdict=_verdict(p.get(row.formulation)),
             p=float(p[row.formulation]) if row.formulation in p else None,
             bound=float(bounds[row.formulation]) if row.formulation in p else None,
+            measured=None if row.shift is None else -row.shift if slower else row.shift,
         )
         for row in rows
     )

@@ -24,6 +24,8 @@ __all__ = ["comparison_cautions", "formulation_cautions"]
 _FEW_BATCH_DF = 4
 _UNLIKELY = 0.05
 _SHARED_MATTERS = 0.005  # of the rate
+_LEAST_LEFT = 0.1  # of the spread of pressures seen, less what their errors make of it
+_BIAS_MATTERS = 0.5  # standard errors of an exponent, from which an interval misses visibly more
 # Mean temperatures of the tests this far apart (K) move the rate by about 1 % at _SENSITIVITY.
 _TEMPERATURES_APART = 5.0
 # Between the coldest and the warmest test (K); `fit` then looks for the effect as well.
@@ -43,6 +45,7 @@ def formulation_cautions(
         _spread_assumed(analysis, name),
         _varies_more(analysis, name),
         _scatters_more(analysis, name),
+        _pressures_blurred(analysis, name),
         _method_confounded(analysis, name),
         _temperatures_differ(analysis, name, format_warmer),
     )
@@ -178,6 +181,40 @@ def _test_sds(analysis: Analysis, name: str) -> tuple[float, float] | None:
         alike = rows & strands if (rows & strands).any() else rows
         found.append(math.sqrt(sd**2 + (0.0 if known is None else float(np.mean(known[alike])))))
     return found[0], found[1]
+
+
+def _pressures_blurred(analysis: Analysis, name: str) -> Caution | None:
+    """Errors of the pressures lower an exponent: only their part in the scatter is allowed for.
+
+    As of any regression on an uncertain quantity, E(n̂) = (nV − nσ_lnP² + σ_lnr,lnP)/V with V the
+    variance of ln P seen within batches (Fuller, Measurement Error Models, 1987, from memory).
+    """
+    contrast, tests, rows = analysis.exponent_contrast(name), analysis.tests, []
+    if name not in analysis.layout.measured or contrast is None:
+        return None
+    of_name = tests.rows_of(name)
+    for batch in dict.fromkeys(np.array(tests.batch)[of_name].tolist()):
+        own = tests.log_pressure[of_name & (np.array(tests.batch) == batch)]
+        rows.append(own - own.mean())
+    apart = np.concatenate(rows)
+    freedom = apart.size - len(rows)
+    variance = float(np.mean(np.nan_to_num(tests.log_pressure_variance[of_name])))
+    estimate = analysis.estimate(contrast)
+    if freedom < 1 or not variance or not estimate.sd or not apart.any():
+        return None
+    spread = float(apart @ apart) / freedom
+    common = float(np.mean(tests.log_covariance[of_name]))
+    off = (common - estimate.value * variance) / max(spread - variance, _LEAST_LEFT * spread)
+    if abs(off) < _BIAS_MATTERS * estimate.sd:
+        return None
+    text = f"{off:+.2f}".replace("-", "−")
+    return Caution(
+        "pressures-blurred",
+        f"the pressures of {name} are uncertain by {100.0 * math.sqrt(variance):.1f} %, and within "
+        f"its batches they differ by {100.0 * math.sqrt(spread):.0f} % only (standard deviations): "
+        f"its exponent is off by about {text} for that, and its rate away from the middle of its "
+        "tests with it; `fit` allows for such errors, and tests farther apart in pressure cure it",
+    )
 
 
 def _method_confounded(analysis: Analysis, name: str) -> Caution | None:

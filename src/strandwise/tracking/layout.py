@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -148,7 +149,7 @@ def tests_of(observations: RateObservations) -> Tests:
     temperature = np.array(observations.temperature, dtype=np.float64)
     shared_sd = np.nan_to_num(np.array(observations.shared_sd, dtype=np.float64))
     correlation = np.nan_to_num(np.array(observations.correlation, dtype=np.float64))
-    covariance = correlation * np.nan_to_num(pressure_sd) * np.nan_to_num(rate_sd)
+    common_sd = np.nan_to_num(pressure_sd), np.nan_to_num(rate_sd)
     return Tests(
         batch=tuple(observations.batch[row[0]] for row in rows),
         formulation=tuple(observations.formulation[row[0]] for row in rows),
@@ -159,7 +160,12 @@ def tests_of(observations: RateObservations) -> Tests:
         log_rate=np.array([np.mean(np.log(rate[row])) for row in rows]),
         log_pressure_variance=np.array([np.mean(pressure_sd[row]) ** 2 for row in rows]),
         log_rate_variance=np.array([np.mean(rate_sd[row]) ** 2 for row in rows]),
-        log_covariance=np.array([np.mean(covariance[row]) for row in rows]),
+        log_covariance=np.array(
+            [
+                np.mean(correlation[row]) * math.prod(np.mean(sd[row]) for sd in common_sd)
+                for row in rows
+            ]
+        ),
         shared_sd=np.array([np.mean(shared_sd[row]) for row in rows]),
         merged=tuple(observations.test[row[0]] for row in rows if len(row) > 1),
     )

@@ -26,7 +26,6 @@ __all__ = [
 ]
 
 _SIGNIFICANT = 0.05
-_UNLIKELY = 0.5  # p above which what was measured falls short of what was wanted
 _MOST_DIGITS = 9
 _LARGEST = 10_000.0  # percent; beyond it the tests tell nothing of the rate
 _SPREAD_CODES = ("tests-scatter-more", "batches-vary-more")
@@ -209,13 +208,13 @@ def at_least_sentence(found: AtLeast) -> str:
         From `at_least`.
     """
     way = "slower" if found.slower else "faster"
-    wanted = f"at least {100 * found.change:.3g} % {way}" if found.change else way
+    wanted = f"at least {100 * found.change:.10g} % {way}" if found.change else way
     if found.p is None or found.bound is None:
         return (
             f"whether {found.formulation} burns {wanted} than {found.baseline} is not known: its "
             "shift has no interval"
         )
-    p = "p < 0.0001" if found.p < 1e-4 else f"p = {found.p:.2g}"
+    p = "p < 0.0001" if found.p < 1e-4 else f"p = {_off_level(found.p)}"
     if found.bound >= 0.0:
         seen = f"at 95 % confidence it burns at least {_percent_down(found.bound)} {way}"
     else:
@@ -224,15 +223,31 @@ def at_least_sentence(found: AtLeast) -> str:
     if found.verdict == "shown":
         return f"{found.formulation} is shown to burn {wanted} than {found.baseline} ({seen}; {p})"
     text = f"{found.formulation} is not shown to burn {wanted} than {found.baseline} ({seen}; {p})"
-    return text if found.p > _UNLIKELY else f"{text}; more batches would tell"
+    # What falls short as measured, more batches would sooner show to do so.
+    short = found.measured is None or found.measured <= found.change
+    return text if short else f"{text}; more batches would tell"
+
+
+def _off_level(p: float) -> str:
+    """A p-value with the digits that keep it on its side of the level."""
+    digits = 2
+    while digits < _MOST_DIGITS and (float(f"{p:.{digits}g}") < _SIGNIFICANT) != (p < _SIGNIFICANT):
+        digits += 1
+    return f"{p:.{digits}g}"
 
 
 def _percent_down(share: float) -> str:
-    """A bound rounded so that it claims no more than it is."""
-    return f"{math.floor(1000.0 * share) / 10.0:.1f} %"
+    """A bound rounded so that it claims no more than it is, and none that is above 0 to nothing."""
+    percent, digits = min(100.0 * share, _LARGEST), 1
+    while digits < _MOST_DIGITS and 0.0 < percent < 10.0**-digits:
+        digits += 1
+    # A part in 1e9 is rounding.
+    return f"{math.floor(10.0**digits * percent * (1.0 + 1e-9)) / 10.0**digits:.{digits}f} %"
 
 
 def _percent_up(share: float) -> str:
+    if 100.0 * share > _LARGEST:
+        return f"more than {_LARGEST:.0f} %"
     return f"{math.ceil(1000.0 * share) / 10.0:.1f} %"
 
 
