@@ -56,6 +56,9 @@ def test_dyestuff() -> None:
     fit = fit_mixed_model(response, np.ones((30, 1)), groups)
     assert fit.batch_sd**2 == pytest.approx(1764.05, rel=1e-7)
     assert fit.residual_sd**2 == pytest.approx(2451.25, rel=1e-7)
+    ratio = fit.batch_sd**2 / fit.residual_sd**2
+    assert ratio / (1.0 + ratio) == pytest.approx(0.418487, abs=5e-7)  # of batches in the whole
+    assert 1.0 + 5.0 * ratio == pytest.approx(4.598266, abs=5e-7)  # F of the analysis of variance
     assert fit.reml_criterion == pytest.approx(319.65428, abs=5e-6)
     mean = fit.contrast([1.0])
     assert mean.value == pytest.approx(1527.5)

@@ -88,6 +88,10 @@ def test_blood_counts() -> None:
     rho = np.outer(loading, loading)
     np.fill_diagonal(rho, 1.0)
     assert many_to_one_p(t, df, rho) == pytest.approx([0.6200, 0.0058], abs=1.5e-4)
+    # Its 95 % intervals together, (−1.257, 2.557) and (0.839, 4.417): the ends have p = 0.05.
+    halves = np.array([2.557 + 1.257, 4.417 - 0.839]) / 2.0
+    errors = [np.sqrt(variance * (1 / len(drug) + 1 / len(control))) for drug in drugs]
+    assert many_to_one_p(halves / errors, df, rho) == pytest.approx([0.05, 0.05], abs=2e-4)
 
 
 def test_one_contrast_is_students_t() -> None:
