@@ -114,6 +114,19 @@ def test_fit(run: Any) -> None:
 
 
 @pytest.mark.usefixtures("bench")
+def test_plan_tells_the_interval_that_its_sentence_tells(run: Any) -> None:
+    value = run("plan", "demo", "--json").json["interval_now_percent"]
+    assert f"is known to about ±{value:.2g} %" in run("plan", "demo").out
+
+
+@pytest.mark.usefixtures("bench")
+def test_what_is_asked_of_several_formulations_is_said_to_hold_for_all(run: Any) -> None:
+    told = "hold for all formulations together"
+    assert told in run("compare", "demo", "--slower", "10 %").out
+    assert told not in run("compare", "demo", "--within", "10 %").out
+
+
+@pytest.mark.usefixtures("bench")
 def test_compare(run: Any) -> None:
     result = run("compare", "demo", "--json").json
     has(result, COMPARISON)

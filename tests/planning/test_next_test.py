@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -198,9 +199,14 @@ def test_firings_alone_are_planned_as_firings() -> None:
 
 
 def test_state_in_a_sentence() -> None:
-    told = next_tests_sentence(next_tests(analysed({"base": 3, "slow": 3})))
+    plan = next_tests(analysed({"base": 3, "slow": 3}))
+    told = next_tests_sentence(plan)
     assert told.startswith("the shift of slow at 4.0 MPa is known to about ±")
     assert "of its variance comes from how batches differ" in told
+    # Two digits always, never as a power of ten.
+    for half_width, shown in ((0.0296, "±3.0 %"), (0.9163, "±150 %"), (2.5, "more than 1000 %")):
+        told = next_tests_sentence(replace(plan, interval_now=half_width))
+        assert f"is known to about ±{shown.lstrip('±')}" in told
 
 
 @pytest.mark.parametrize(

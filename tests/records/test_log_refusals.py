@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from strandwise.errors import RecordsError, RequestError
+from strandwise.workflow.firing_recording import log_firing
 from strandwise.workflow.recording import log_batch, log_strand
 
 STRAND = {"test": "N-1", "batch": "B-1", "length": "80 mm", "pressure": "2.5 MPa"}
@@ -44,6 +45,18 @@ def test_a_batch_that_stands_in_a_row_with_a_fault(small: Any) -> None:
     small.write("batches.csv", "batch,formulation,mass (g)\nB-1,base,300\nB-2,base,-3\n")
     with pytest.raises(RequestError, match="batch `B-2` exists already"):
         log_batch(small.folder, {"batch": "B-2", "formulation": "base"}, confirmed=False)
+
+
+def test_only_a_strand_is_told_of_further_wires(small: Any, tmp_path: Any) -> None:
+    with pytest.raises(RequestError) as strand:
+        log_strand(small.folder, STRAND | {"test": "S-1", "time": "10 s"}, confirmed=False)
+    assert "--wire" in str(strand.value)
+    raw = tmp_path / "log.csv"
+    raw.write_bytes(b"millis,p\n0,0\n10,300\n")
+    with pytest.raises(RequestError, match="test `F-1` exists already") as firing:
+        log_firing(small.folder, "F-1", {"batch": "B-1"}, raw_trace=raw, confirmed=False)
+    assert "choose another name" in str(firing.value)
+    assert "wire" not in str(firing.value)
 
 
 @pytest.mark.parametrize("content", [None, b"", "batch,formulation\n".encode("utf-16")])

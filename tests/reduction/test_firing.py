@@ -322,3 +322,30 @@ def test_thrust_coefficient_of_both_channels(sim, tmp_path):
     )
     assert result.thrust_coefficient_ratio == pytest.approx(motor.efficiency, rel=0.01)
     assert "channels-disagree" not in codes(result)
+
+
+@pytest.mark.parametrize("noise", [5e3, 3e4])
+def test_the_peaks_are_free_of_the_noise_alike(tmp_path, noise):
+    """The highest of 1600 readings lies three standard deviations over the true peak.
+
+    Expected: the closed form's last instant of the burn, and one constant thrust coefficient.
+    """
+    time, true = bore_pressure(noise=0.0)
+    rounded = np.minimum(true, 0.93 * true.max())  # a level peak, which noise stands on
+    read = rounded + np.random.default_rng(4).normal(0.0, noise, len(time))
+    gauge = reduce(firing_with(tmp_path, {"time": time, "pressure": read}))
+    assert gauge.peak_pressure == pytest.approx(rounded.max(), abs=noise)
+    assert read.max() - rounded.max() > 2.0 * noise
+    thrust = {"time": time, "thrust": 1.3 * (read - AMBIENT) * NOZZLE.throat_area}
+    pushed = reduce(firing_with(tmp_path, thrust))
+    highest = pushed.trace_series.pressure.max()
+    assert highest / pushed.peak_pressure == pytest.approx(read.max() / rounded.max(), rel=2e-3)
+    assert pushed.trace_series.thrust.max() > pushed.peak_thrust
+
+
+def test_a_peak_outside_the_instants_set_by_hand_is_not_taken(tmp_path):
+    time, pressure = bore_pressure()
+    early = EventOverrides(ignition=3.0, web_burnout=9.0, end=10.0)
+    result = reduce(firing_with(tmp_path, {"time": time, "pressure": pressure}, events=early))
+    inside = (time >= 3.0) & (time <= 10.0)
+    assert result.peak_pressure == pytest.approx(pressure[inside].max(), rel=2e-3)

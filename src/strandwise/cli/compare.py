@@ -147,6 +147,11 @@ def command(
         echo_text()
     for text in sentences:
         echo_text(f"{text}.")
+    if len({row.formulation for row in wanted}) > 1:
+        echo_text(
+            "p and confidence of --slower and --faster hold for all formulations together, so "
+            "they ask more than an interval of one."
+        )
     if figure is not None:
         echo_done(f"\nPicture: {figure}")
     echo_conduct()

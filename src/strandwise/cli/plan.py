@@ -191,11 +191,16 @@ def _as_json(plan: CampaignPlan, motor: MotorRecord | None) -> dict[str, Any]:
 def _next_json(plan: NextTests) -> dict[str, Any]:
     return {
         "pressure_MPa": plan.pressure / 1e6,
-        "interval_now_percent": percent(plan.interval_now),
+        "interval_now_percent": percent(_as_ratio(plan.interval_now)),
         "suggestions": [_suggestion_json(s, plan.pressure) for s in plan.suggestions],
         "extensions": _extensions_json(plan.extensions),
         "warnings": cautions_json(plan.cautions),
     }
+
+
+def _as_ratio(half_width: float | None) -> float | None:
+    """A half width in ln(rate) as a fraction of the rate, as the sentences tell it."""
+    return None if half_width is None else math.expm1(half_width)
 
 
 def _for_motor_json(plan: MotorTests) -> dict[str, Any]:
@@ -301,7 +306,10 @@ def _print(
     stand, suggestions = _sentences(found, write)
     for text in (*stand, *map(detectable_sentence, plan.detectable)):
         _say(text)
-    echo_text("\nWhat would tell more, the best first:")
+    of_all = ""
+    if plan.for_motor is not None and len(plan.for_motor.targets) > 1:
+        of_all = " (standard deviation: root mean square over the formulations)"
+    echo_text(f"\nWhat would tell more, the best first{of_all}:")
     for number, text in enumerate(suggestions, start=1):
         echo_text(f"  {number}. {text}")
     of_motor = any(caution.code == "motor-tolerances" for caution in found.cautions)

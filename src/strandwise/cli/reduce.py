@@ -347,12 +347,13 @@ def _uncertainty_notes(points: Iterable[RatePoint]) -> list[str]:
 def _print_firing(firing: FiringReduction, units: DisplayUnits) -> None:
     from strandwise.report.labels import format_number, format_plus_minus, in_unit, unit_text
 
-    def shown(value: float | None, name: str) -> str:
+    def shown(value: float | None, name: str, sd: float | None = None) -> str:
         unit = getattr(units, name)
         number = None if value is None else in_unit(value, unit)
+        spread = None if sd is None else sd / float(unit.factor)
         # Readers with gauges take a bare pressure for a gauge one.
         kind = " absolute" if name == "pressure" else ""
-        return f"{format_number(number)} {unit_text(unit)}{kind}"
+        return f"{format_plus_minus(number, spread)} {unit_text(unit)}{kind}"
 
     echo_text()
     echo_text(f"Firing {firing.test} ({firing.batch}, {firing.formulation})")
@@ -367,7 +368,9 @@ def _print_firing(firing: FiringReduction, units: DisplayUnits) -> None:
         "peak thrust": shown(firing.peak_thrust, "force"),
         "total impulse": shown(firing.total_impulse, "impulse"),
         "specific impulse": f"{format_number(firing.specific_impulse)} s",
-        "c*": shown(firing.characteristic_velocity, "gas_velocity"),
+        "c*": shown(
+            firing.characteristic_velocity, "gas_velocity", firing.characteristic_velocity_sd
+        ),
         "rate by mass balance": shown(firing.rate_mass_balance, "rate"),
     }
     width = max(len(name) for name in lines)

@@ -364,14 +364,17 @@ def suggestion_for_motor_sentence(
         brings = f"the peak pressure is then known to a standard deviation of {after}"
     else:
         digits = 0 if suggestion.gain >= 0.02 else 1
+        # Two places for both: what a test brings may lie below a tenth of a percent.
+        before, after = (_percent(sd, 2) for sd in (suggestion.sd_before, suggestion.sd_after))
         brings = (
             f"takes {100 * suggestion.gain:.{digits}f} % off the variance, the standard deviation "
-            f"of the peak pressure falls from {_percent(suggestion.sd_before)} to {after}"
+            f"of the peak pressure falls from {before} to {after}"
         )
     return f"{what_to_do(suggestion, format_pressure)}: {brings}; {suggestion.why}"
 
 
-def _percent(sd: float) -> str:
+def _percent(sd: float, digits: int | None = None) -> str:
     if sd >= 10:
         return "more than 1000 %"
-    return f"{100 * sd:.{2 if sd < 0.1 else 1 if sd < 1.0 else 0}f} %"
+    places = (2 if sd < 0.1 else 1 if sd < 1.0 else 0) if digits is None else digits
+    return f"{100 * sd:.{places}f} %"

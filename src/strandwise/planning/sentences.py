@@ -136,5 +136,5 @@ def _listed(names: Sequence[str]) -> str:
 
 def _percent(half_width: float) -> str:
     """Half width in ln(rate) as percent of the rate, two digits."""
-    value = 100.0 * math.expm1(min(half_width, 700.0))
-    return f"{value:.2g} %" if value < 1000 else "more than 1000 %"
+    share = math.expm1(min(half_width, 700.0))
+    return f"{_two_digits(share)} %" if share < 10 else "more than 1000 %"

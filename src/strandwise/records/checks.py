@@ -28,6 +28,7 @@ from strandwise.records.compared import Comparison, unlikely_firing, unlikely_st
 from strandwise.records.csvtable import cells_of_text
 from strandwise.records.fields import BATCH_FIELDS
 from strandwise.records.folder import Bench
+from strandwise.records.logged_twice import burns_are_logged_once
 from strandwise.records.model import StrandReading
 from strandwise.records.places import at_field, with_lines
 from strandwise.records.plausible import implausible
@@ -342,7 +343,11 @@ PROBLEM_CHECKS: tuple[Check, ...] = (
     tests_are_unique,
     traces_are_untouched,
 )
-REMARK_CHECKS: tuple[Check, ...] = (implausible_readings, files_are_told_apart)
+REMARK_CHECKS: tuple[Check, ...] = (
+    implausible_readings,
+    burns_are_logged_once,
+    files_are_told_apart,
+)
 
 
 def problems_of(

@@ -144,7 +144,8 @@ class Field:
         if self.kind is None:
             return f"{value:g}"
         symbol = self.customary_unit(units) or self.kind.si_symbol
-        text = f"{from_si(value, parse_unit(symbol, self.kind)):.{digits}g} {symbol}"
+        shown = float(f"{from_si(value, parse_unit(symbol, self.kind)):.{digits}g}")
+        text = f"{shown:.15g} {symbol}"  # 100000 g, not 1e+05 g
         return text.replace("-", "\N{MINUS SIGN}", 1) if text.startswith("-") else text
 
     def parse(self, text: str, scale: PressureScale, unit: Unit | None = None) -> Value:

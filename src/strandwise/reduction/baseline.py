@@ -284,13 +284,13 @@ def _zero_line(
     if before is not None and after is not None:
         level, sd = before.value, float(np.hypot(before.sd, after.sd))
         how = (
-            f"zero: quiet parts {before.start:.3f}–{before.end:.3f} s and "
-            f"{after.start:.3f}–{after.end:.3f} s, a straight line between"
+            f"zero: quiet parts {before.start:.3f} to {before.end:.3f} s and "
+            f"{after.start:.3f} to {after.end:.3f} s, a straight line between"
         )
         finish = after.value
     elif before is not None:
         level, sd, finish = before.value, before.sd, before.value
-        how = f"zero: quiet part {before.start:.3f}–{before.end:.3f} s, held through the firing"
+        how = f"zero: quiet part {before.start:.3f} to {before.end:.3f} s, held through the firing"
     else:
         opening = float(upright[: max(3, first // 4)].min())
         how = "zero: no quiet part before ignition; half-way from recorded zero to first readings"
@@ -303,7 +303,7 @@ def _zero_line(
         finish = level if after is None else after.value
         if after is not None:
             sd = float(np.hypot(sd, after.sd))
-            how += f", then a line to the quiet part {after.start:.3f}–{after.end:.3f} s"
+            how += f", then a line to the quiet part {after.start:.3f} to {after.end:.3f} s"
     return _Line(
         start=float(time[first]),
         end=float(time[last]),

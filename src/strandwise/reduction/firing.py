@@ -270,7 +270,7 @@ def _with_pressure(
         result,
         mean_pressure=rates.mean_pressure,
         rate_mean_pressure=rates.rate_mean_pressure,
-        peak_pressure=float(np.max(pressure[inside])),
+        peak_pressure=_peak_pressure(pressure, inside, events, by_thrust=by_thrust),
         characteristic_velocity=c_star,
         rate_mass_balance=rates.mass_balance,
         pressure_from="thrust" if by_thrust else "gauge",
@@ -301,6 +301,26 @@ def _with_pressure(
     result = with_uncertainty(result, chain)
     how = "thrust coefficient, throat and load cell" if by_thrust else "gauge"
     return replace(result, point=point_of(case, result, f"web, burn time; {how}"))
+
+
+def _peak_pressure(
+    pressure: Floats,
+    inside: NDArray[np.bool_],
+    events: Events,
+    *,
+    by_thrust: bool,
+) -> float:
+    """Return the highest pressure, Pa, freed from the noise's reach as the signal's peak is.
+
+    The highest single reading stands where the signal's peak lies outside the action, as it may
+    with instants set by hand. From thrust the pressure there is lowered by the thrust's ratio:
+    over so small a step the thrust coefficient is constant.
+    """
+    highest = float(np.max(pressure[inside]))
+    if not events.ignition <= events.peak_time <= events.end:
+        return highest
+    over = float(np.max(events.values[inside]))
+    return highest * events.peak / over if by_thrust else highest - (over - events.peak)
 
 
 def _with_consistency(

@@ -73,12 +73,12 @@ def pulse_cautions(
     ]
     if not others:
         return ()
-    shown = ", ".join(f"{p.start:.3f}–{p.end:.3f} s" for p in others[:3])
+    shown = ", ".join(f"{p.start:.3f} to {p.end:.3f} s" for p in others[:3])
     more = ", …" if len(others) > 3 else ""
     text = (
         f"the trace holds {len(others)} more event{'s' if len(others) > 1 else ''} ({shown}{more}) "
-        f"besides the one that was taken ({start:.3f}–{end:.3f} s, the largest): check that it is "
-        "this firing, and set [events] if it is not"
+        f"besides the one that was taken ({start:.3f} to {end:.3f} s, the largest): check that it "
+        "is this firing, and set [events] if it is not"
     )
     return (Caution("several-events", text),)
 

@@ -251,7 +251,7 @@ def _draw_power(ax: Axes, curves: Sequence[PowerCurve], shift: float | None) -> 
         title="Shown four times in five:",
         title_fontsize=8.0,
         frameon=True,
-        framealpha=0.85,
+        framealpha=0.4,  # the lower edge of the band runs behind
         edgecolor="none",
     )
 

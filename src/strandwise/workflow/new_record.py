@@ -100,8 +100,23 @@ def parse_texts(
     return values
 
 
-def refuse_taken(what: Literal["batch", "test"], name: str, taken: Mapping[str, Source]) -> None:
+def refuse_taken(
+    what: Literal["batch", "test"],
+    name: str,
+    taken: Mapping[str, Source],
+    *,
+    is_strand: bool = False,
+) -> None:
     """Refuse a taken name, or one that differs in capitals alone, which files may not tell.
+
+    Parameters
+    ----------
+    what, name
+        The new record.
+    taken
+        Where the records of names in use are.
+    is_strand
+        Whether it is a strand, which may have several timing wires.
 
     Raises
     ------
@@ -116,7 +131,7 @@ def refuse_taken(what: Literal["batch", "test"], name: str, taken: Mapping[str, 
     else:
         return
     hint = "choose another name; nothing was changed"
-    if what == "test":
+    if is_strand:
         hint += " (one more timing wire of the same strand is logged with --wire)"
     raise RequestError(msg, hint=hint)
 

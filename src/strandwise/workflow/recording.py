@@ -137,7 +137,7 @@ def _sound_strand(
     if wire:
         _refuse_wire(strand.test, campaign)
     else:
-        refuse_taken("test", strand.test, taken)
+        refuse_taken("test", strand.test, taken, is_strand=True)
     changed = dataclasses.replace(campaign, strands=(*campaign.strands, strand))
     refuse_faulty(changed, folder, reading)
     refuse_unlikely(unlikely_strand(strand, Comparison(campaign)), confirmed=confirmed)

@@ -16,7 +16,6 @@ from strandwise.report.page.blocks import (
     said,
 )
 from strandwise.report.page.content import Missing
-from strandwise.report.page.writing import number
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -56,8 +55,8 @@ def _recipe_table(recipes: tuple[RecipeEntry, ...], write: Writer) -> PageTable:
                 bare(entry.recipe.formulation),
                 bare(entry.recipe.parent or ""),
                 *(_share(fractions.get(name)) for name in names),
-                number(found.oxygen_balance, signed=True),
-                number(found.oxidiser_fuel_ratio),
+                _fixed(found.oxygen_balance, 2, sign="+"),
+                _fixed(found.oxidiser_fuel_ratio, 3),
                 _density(found.void_free_density, write),
             ]
         )
@@ -81,6 +80,13 @@ def _density(value: float | None, write: Writer) -> Cell:
         return Cell(NO_VALUE)
     shown = in_unit(value, write.units.density)
     return Cell(format_number(shown, digits=4), shown)
+
+
+def _fixed(value: float | None, places: int, sign: str = "") -> Cell:
+    """A number of the recipe, with the digits that `mix show` prints."""
+    if value is None:
+        return Cell(NO_VALUE)
+    return Cell(f"{value:{sign}.{places}f}".replace("-", "−"), value)
 
 
 def _share(fraction: float | None) -> Cell:
