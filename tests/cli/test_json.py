@@ -230,3 +230,19 @@ def test_a_picture_beside_json_leaves_it_json(run: Any) -> None:
     assert run("compare", "demo", "--json", "--figure", "shifts.png").json["baseline"] == "base"
     assert Path("laws.svg").read_text(encoding="utf-8").startswith("<?xml")
     assert Path("shifts.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_every_command_takes_the_same_pressure_where_none_is_stated(run: Any, bench: Path) -> None:
+    settings = bench / "campaigns" / "demo" / "campaign.toml"
+    lines = settings.read_text(encoding="utf-8").splitlines(keepends=True)
+    stated = [line for line in lines if line.startswith("reference_pressure")]
+    assert len(stated) == 1
+    settings.write_text("".join(line for line in lines if line not in stated), encoding="utf-8")
+    told = {name: json.loads(run(name, "demo", "--json").out) for name in ("compare", "drift")}
+    fits = json.loads(run("fit", "demo", "--json").out)["fits"]
+    points = json.loads(run("reduce", "demo", "--json").out)["points"]
+    logs = [math.log(point["pressure_MPa"]) for point in points if point["used"]]
+    middle = pytest.approx(math.exp(sum(logs) / len(logs)))
+    assert [told["compare"]["pressure_MPa"], told["drift"]["pressure_MPa"]] == [middle, middle]
+    assert {fit["reference_pressure_MPa"] for fit in fits} == {fits[0]["reference_pressure_MPa"]}
+    assert fits[0]["reference_pressure_MPa"] == middle

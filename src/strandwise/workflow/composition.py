@@ -10,6 +10,7 @@ from strandwise.formulation import resolve_recipes
 from strandwise.tracking import MeasuredBlend, fit_mixture
 from strandwise.workflow.fitting import fit_campaign
 from strandwise.workflow.recipes import batch_mix
+from strandwise.workflow.reducing import reference_of
 
 if TYPE_CHECKING:
     from strandwise.tracking import MixtureFit
@@ -79,19 +80,16 @@ def measured_blends(reduced: ReducedCampaign, *, pressure: float | None = None) 
         No test may be used.
     """
     campaign = reduced.campaign
-    used = [point.pressure for point in reduced.points if point.used]
-    at = pressure or campaign.settings.reference_pressure
-    if at is None and used:
-        at = math.exp(sum(math.log(p) for p in used) / len(used))
+    fits = fit_campaign(reduced, reference_pressure=pressure)
+    at = pressure or reference_of(reduced)
     recipes, _ = resolve_recipes(campaign.formulations, campaign.ingredients)
     rates, left_out = {}, []
-    for fit in fit_campaign(reduced, reference_pressure=at):
+    for fit in fits:
         low, high = fit.pressure_range or (math.inf, -math.inf)
-        if fit.ln_r0 is None or at is None or not low <= at <= high:
+        if fit.ln_r0 is None or not low <= at <= high:
             left_out.append(fit.label)
         else:
             rates[fit.label] = fit.rate_at(at)
-    assert at is not None
     return MeasuredBlends(
         pressure=at,
         blends=tuple(

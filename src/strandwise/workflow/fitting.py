@@ -11,7 +11,7 @@ from strandwise.errors import RequestError
 from strandwise.findings import Caution
 from strandwise.ratelaw import explain_fit, fit_batches
 from strandwise.workflow.opening import unknown_name
-from strandwise.workflow.reducing import series_of
+from strandwise.workflow.reducing import reference_of, series_of
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -68,7 +68,7 @@ def fit_campaign(
     method
         Which tests to fit.
     reference_pressure
-        Absolute, Pa; None: the campaign's, else one inside the data.
+        Absolute, Pa; None: that of `reference_of`.
     at
         Temperature that the rates are wanted at; None: as the tests were.
     fitter
@@ -98,7 +98,7 @@ def fit_campaign(
         groups.setdefault(getattr(point, by), []).append(point)
     # The other batches stay in: what stands out from a law is judged by their scatter too.
     chosen = {label: points_to_fit(points, method) for label, points in groups.items()}
-    reference = reference_pressure or campaign.settings.reference_pressure
+    reference = reference_pressure or reference_of(reduced)
     series = series_of(
         [p for points, _ in chosen.values() for p in points], by=by, wording=reduced.wording
     )

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from strandwise.records import Campaign, Firing, Gas, StrandReading
     from strandwise.reduction import FiringReduction, RatePoint
 
-__all__ = ["ReducedCampaign", "one_test", "reduce_campaign", "series_of"]
+__all__ = ["ReducedCampaign", "one_test", "reduce_campaign", "reference_of", "series_of"]
 
 _GAS_NAMES = {"characteristic_velocity": "c*", "specific_heat_ratio": "γ"}
 _USUAL_EXPONENT = 0.4
@@ -108,6 +108,17 @@ def reduce_campaign(campaign: Campaign, units: str | None = None) -> ReducedCamp
     return ReducedCampaign(
         campaign=campaign, points=tuple(points), firings=tuple(firings), wording=wording
     )
+
+
+def reference_of(reduced: ReducedCampaign) -> float:
+    """Pressure at which batches and formulations are told, absolute, Pa.
+
+    The one that the campaign states, else the middle (geometric mean) of all tests that are used,
+    so that every command takes the same.
+    """
+    stated = reduced.campaign.settings.reference_pressure
+    used = [math.log(point.pressure) for point in reduced.points if point.used]
+    return math.exp(sum(used) / len(used)) if stated is None else stated
 
 
 def one_test(reduced: ReducedCampaign, test: str) -> ReducedCampaign:

@@ -22,7 +22,7 @@ from strandwise.tracking import (
 from strandwise.workflow.fitting import fit_campaign, impossible_cautions
 from strandwise.workflow.opening import unknown_name
 from strandwise.workflow.recipes import porosity_by_batch
-from strandwise.workflow.reducing import series_of
+from strandwise.workflow.reducing import reference_of, series_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Mapping, Sequence
@@ -93,9 +93,10 @@ def compare_campaign(
             doses[name] = dose
     options: dict[str, Any] = {
         "baseline": baseline,
-        "pressure": _pressure(reduced, pressure),
+        "pressure": pressure or reference_of(reduced),
         "doses": doses,
         "covariates": [_covariate(reduced, name) for name in covariates],
+        "order": tuple(campaign.formulations),
     }
     options["format_pressure"] = format_pressure or reduced.wording.press
     options["format_warmer"] = reduced.wording.warmer
@@ -139,7 +140,8 @@ def analyse_campaign(
     return analyse(
         RateObservations.from_points(used),
         baseline=_tested_baseline(reduced, used, baseline),
-        pressure=_pressure(reduced, pressure),
+        pressure=pressure or reference_of(reduced),
+        order=tuple(reduced.campaign.formulations),
     )
 
 
@@ -174,7 +176,7 @@ def drift_of_campaign(
         No batch has a mixing date.
     """
     name = _baseline(reduced, formulation)
-    at = _pressure(reduced, pressure)
+    at = pressure or reference_of(reduced)
     fits = [
         fit
         for fit in fit_campaign(reduced, method=method, reference_pressure=at)
@@ -229,14 +231,6 @@ def _tested_baseline(
             hint="test it, or name another with --baseline",
         )
     return name
-
-
-def _pressure(reduced: ReducedCampaign, stated: float | None) -> float:
-    pressure = stated or reduced.campaign.settings.reference_pressure
-    if pressure is not None:
-        return pressure
-    used = _used(reduced)
-    return math.exp(sum(math.log(point.pressure) for point in used) / len(used))
 
 
 def _covariate(reduced: ReducedCampaign, name: Covariate) -> BatchCovariate:
