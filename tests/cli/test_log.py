@@ -331,8 +331,13 @@ def test_counts_need_their_instrument(run: Any) -> None:
     names = next(line for line in heading if not line.startswith("#")).split(",")
     channels = ("--trace-time", f"{names[0]} (ms)", "--trace-thrust", f"{names[-1]} (count)")
     refused = run("log", "firing", "demo", *GRAIN, *trace, *channels)
+    assert refused.code == 2
+    told = " ".join(refused.err.split())
+    assert "Missing option --trace-instrument (of instruments.toml, whose calibration" in told
+    own = ("--trace-thrust-instrument", "cell-9")
+    refused = run("log", "firing", "demo", *GRAIN, *trace, *channels, *own)
     assert refused.code == 1
-    assert refused.err.startswith("strandwise: --trace-thrust: ")
+    assert refused.err.startswith("strandwise: --trace-thrust-instrument: there is no instrument")
     logged = run(
         "log", "firing", "demo", *GRAIN, *trace, *channels, "--trace-instrument", "cell-2",
         "--throat-diameter", "6.6 mm",

@@ -172,7 +172,7 @@ def test_what_cannot_be_of_one_firing(five: Any, changes: dict[str, Any], said: 
 def test_a_film_in_the_throat_and_a_worn_one_are_likely(five: Any) -> None:
     for k, after in enumerate(("6.9 mm", "7.8 mm")):
         nozzle = {"throat_diameter": "7 mm", "throat_diameter_after": after}
-        summary = {"burn_time": "1.1 s", "mean_pressure": "3 MPa"}
+        summary = {"burn_time": f"1.1{k} s", "mean_pressure": "3 MPa"}
         fire(five, test=f"F-{20 + k}", nozzle=nozzle, summary=summary)
     assert five.read().remarks == ()
 
@@ -232,3 +232,63 @@ def test_nothing_is_said_of_a_trace_that_cannot_be_read_or_an_excluded_firing(fi
     assert unlikely_trace(replace(firing, exclude="burst"), comparison) == []
     five.write("traces/F-9.csv", "")
     assert unlikely_trace(firing, comparison) == []
+
+
+def test_a_decimal_comma_that_shifts_the_cells_is_asked_back_and_listed(five: Any) -> None:
+    """`60,9,27,3.82` for 60 mm, 9,27 s, 3.82 MPa: own example, common practice, no source."""
+    five.swap("strands.csv", "pressure (MPa)", "pressure (MPa),temperature (degC)")
+    five.write("strands.csv", five.text("strands.csv") + "S-9,B-1,60,9,27,3.82\n")
+    (remark,) = five.read().remarks
+    assert (remark.code, remark.source.line) == ("unlikely-pressure", 7)
+    assert remark.source.field == "pressure"
+    # Own computation: 27 MPa / 6.6 MPa = 4.09.
+    assert remark.message.startswith(
+        "pressure of 27 MPa absolute, 4.1 times above the highest, 6.6"
+    )
+    assert "decimal comma" in remark.hint
+    five.swap("strands.csv", "60,9,27,3.82", "60,9,27,3.82,20")
+    (problem,) = five.read().problems
+    assert (problem.code, problem.source.line) == ("too-many-cells", 7)
+    assert "decimal comma splits a number in two" in problem.hint
+
+
+@pytest.mark.parametrize(
+    ("pressure", "said"),
+    [
+        ("16.4 MPa", ""),
+        ("16.6 MPa", "2.5 times above the highest, 6.6 MPa"),
+        ("0.17 MPa", ""),
+        ("0.15 MPa", "5.3 times below the lowest, 0.8 MPa"),
+        ("0.1 MPa", ""),  # in the open
+    ],
+)
+def test_which_pressures_are_far_from_the_others(five: Any, pressure: str, said: str) -> None:
+    time = f"{time_at(float(pressure.split()[0])):.3f} s"
+    if said:
+        with pytest.raises(UnlikelyError, match=said):
+            log(five, pressure=pressure, time=time)
+    else:
+        log(five, pressure=pressure, time=time)
+
+
+def test_a_firing_s_pressure_and_few_tests(five: Any) -> None:
+    with pytest.raises(UnlikelyError, match=r"pressure of 21 MPa absolute, 3\.2 times above"):
+        fire(five, summary={"burn_time": "0.6 s", "mean_pressure": "21 MPa"})
+    # Four others are no range: a campaign begins somewhere.
+    five.write("strands.csv", five.text("strands.csv").rpartition("S-5")[0])
+    fire(five, summary={"burn_time": "0.6 s", "mean_pressure": "21 MPa"})
+
+
+def test_an_igniter_that_weighs_as_much_as_propellant(five: Any) -> None:
+    """Common practice, no source: igniters weigh some per cent of the grain at the most."""
+    grain, summary = GRAIN | {"mass": "270 g"}, {"burn_time": "1.1 s", "mean_pressure": "3 MPa"}
+    fire(five, test="F-20", grain=grain, summary=summary, igniter_mass="27 g")
+    with pytest.raises(UnlikelyError, match="igniter mass of 28 g beside 270 g of propellant"):
+        fire(five, grain=grain, summary=summary, igniter_mass="28 g")
+    with pytest.raises(UnlikelyError) as told:  # outside of any igniter's: told once
+        fire(five, grain=grain, summary=summary, igniter_mass="400 g")
+    assert len(told.value.findings) == 1
+    fire(five, grain=grain, summary=summary, igniter_mass="28 g", confirmed=True)
+    assert {(r.code, r.source.field) for r in five.read().remarks} >= {
+        ("implausible", "igniter_mass")
+    }

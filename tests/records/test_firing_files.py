@@ -296,3 +296,40 @@ def test_unlikely_values_are_remarks(small: Any) -> None:
     assert (remark.code, remark.source.line) == ("implausible", 15)
     assert remark.source.field == "nozzle.throat_diameter"
     assert math.isclose(0.2413, only_firing(small).nozzle.throat_diameter)  # type: ignore[union-attr]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "field", "line", "expected"),
+    [
+        (
+            'mass = "236 g"',
+            'mass = "236 g"\nigniter_mass = "1 g"',
+            "grain.igniter_mass",
+            13,
+            "`igniter_mass` at the top of the file, above the first table",
+        ),
+        (
+            'throat_diameter = "9.5 mm"',
+            'throat_diameter = "9.5 mm"\nsegments = 2',
+            "nozzle.segments",
+            16,
+            "`segments` in [grain]",
+        ),
+    ],
+)
+def test_a_key_of_another_table_is_told_where_it_belongs(
+    small: Any, old: str, new: str, field: str, line: int, expected: str
+) -> None:
+    small.swap(X, old, new)
+    reading = small.read()
+    (told,) = (*reading.problems, *reading.remarks)
+    assert (told.code, told.source.field, told.source.line) == ("unknown-key", field, line)
+    assert (told.expected, told.hint) == (expected, "move the line there")
+
+
+def test_a_key_of_another_shape_is_not_sent_to_its_own_table(small: Any) -> None:
+    small.swap(X, 'mass = "236 g"', 'mass = "236 g"\ncores = 4')
+    reading = small.read()
+    told = next(one for one in (*reading.problems, *reading.remarks) if one.code == "unknown-key")
+    assert told.source.field == "grain.cores"
+    assert "move" not in told.hint

@@ -286,3 +286,29 @@ def test_a_mean_above_its_peak(sim, kind, mean, warned):
     assert ("mean-above-peak" in told(result)) == warned
     if warned:
         assert f"the mean {kind} is 11 % above the peak" in told(result)["mean-above-peak"]
+
+
+def test_an_igniter_that_weighs_too_much_is_named(sim):
+    """The mass balance holds for the propellant alone: own computation, 900 m/s without it."""
+    motor = sim.Motor()
+    area = math.pi / 4.0 * 9e-3**2
+    summary = Summary(burn_time=motor.mass * 900.0 / (4.0e6 * area), mean_pressure=4.0e6)
+    grain = sim.firing(motor).grain.__class__(
+        38e-3, 13e-3, 70e-3, 2, frozenset({"outer"}), mass=motor.mass
+    )
+    gas = Gas(characteristic_velocity=900.0, specific_heat_ratio=1.13)
+
+    def reduced(igniter):
+        record = sim.firing(
+            motor, nozzle=Nozzle(9e-3), summary=summary, grain=grain, igniter_mass=igniter
+        )
+        return told(
+            reduce_firing(record, "base", gas=gas, ambient=AMBIENT, density=None, exponent=0.35)
+        )
+
+    message = reduced(2.0 * motor.mass)["c-star-off"]
+    assert message.startswith("c* comes out at 300 m/s")
+    assert "the igniter_mass of " in message
+    assert "without it c* would be 900 m/s" in message
+    assert "it would fit" not in message
+    assert "c-star-off" not in reduced(0.05 * motor.mass)

@@ -9,8 +9,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from strandwise.errors import RequestError
 from strandwise.findings import Caution
 from strandwise.records import Gas, find_bench, read_campaign
+from strandwise.units import Kind, parse_quantity, wording_in
 from strandwise.workflow.firing_gas import gas_of_firings
 from strandwise.workflow.forecast import forecast_campaign, law_source
 from strandwise.workflow.hindcast import hindcast_campaign
@@ -168,7 +170,8 @@ def test_a_burst_lowers_no_prediction_of_the_other_firings(demo: ReducedCampaign
     assert found.rows == without.rows
     assert ("F-03", "excluded: case burst") in found.skipped
     (told,) = [one.message for one in found.cautions if one.code == "gas-by-firings"]
-    assert "the mean of the others' (F-01, F-02); left out: F-03 (excluded: case burst)" in told
+    assert "the mean of those of F-01, F-02, never its own" in told
+    assert "; left out: F-03 (excluded: case burst)" in told
 
 
 def test_firings_that_were_left_out_are_not_said_to_be_none(demo: ReducedCampaign) -> None:
@@ -181,3 +184,45 @@ def test_firings_that_were_left_out_are_not_said_to_be_none(demo: ReducedCampaig
     (found,) = forecast_campaign(reduced, motor, formulations=(formulation,), draws=100)
     (told,) = [one.message for one in found.cautions if one.code == "offset-borrowed"]
     assert told.startswith(f"no firing of {formulation} may be used (F-03 left out)")
+
+
+@pytest.mark.parametrize("units", ["metric", "inch-pound"])
+def test_a_density_that_nobody_states_is_suggested_from_the_weighed_firings(
+    demo: ReducedCampaign, units: str
+) -> None:
+    folder = find_bench(ROOT, stated=ROOT).campaign("demo")
+    motor = find_motor(folder, demo.campaign, Path("full-size"))
+    motor = dataclasses.replace(
+        motor, grain=dataclasses.replace(motor.grain, mass=None, density=None)
+    )
+    batches = {
+        name: dataclasses.replace(one, density=None, sample_mass=None, sample_volume=None)
+        for name, one in demo.campaign.batches.items()
+    }
+    campaign, wording = dataclasses.replace(demo.campaign, batches=batches), wording_in(units)
+    with pytest.raises(RequestError) as told:
+        design_of(dataclasses.replace(demo, campaign=campaign, wording=wording), motor, "base")
+    mine = [
+        one.grain
+        for one in campaign.firings
+        if batches[one.batch].formulation == "base" and one.grain.mass is not None
+    ]
+    # Own computation: m / (π/4 (D² − d²) L) of each grain.
+    shown = [
+        one.mass
+        / (math.pi / 4.0 * (one.outer_diameter**2 - one.core_diameter**2))
+        / (one.length * one.segments)
+        for one in mine
+    ]
+    assert len(shown) > 1
+    text = told.value.expected.split('"')[1]
+    assert parse_quantity(text, Kind.DENSITY).si == pytest.approx(np.median(shown), rel=2e-3)
+    assert text.endswith("lb/in³" if units == "inch-pound" else "g/cm³")
+    assert f"the {len(shown)} weighed firings of base" in told.value.hint
+    bare = dataclasses.replace(campaign, firings=())
+    with pytest.raises(RequestError) as told:
+        design_of(dataclasses.replace(demo, campaign=bare, wording=wording), motor, "base")
+    text = told.value.expected.split('"')[1]
+    assert parse_quantity(text, Kind.DENSITY).si == pytest.approx(1780.0, rel=2e-3)
+    assert text.endswith("lb/in³" if units == "inch-pound" else "g/cm³")
+    assert told.value.hint == ""

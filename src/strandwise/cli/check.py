@@ -45,7 +45,7 @@ def command(
     problems: readings that are possible but not likely, keys that nothing reads. The picture shows
     every batch and test, with what is wrong; records that cannot be read are listed below them.
     """
-    from strandwise.records import read_campaign
+    from strandwise.records import read_campaign, unnamed_zeros
     from strandwise.workflow.motor_files import with_motor_problems
     from strandwise.workflow.trace_sizes import with_unlikely_traces
     from strandwise.workflow.traces import with_trace_problems
@@ -53,6 +53,8 @@ def command(
     folder = campaign_folder(ctx, campaign)
     reading = with_motor_problems(with_trace_problems(read_campaign(folder, units=units)), folder)
     reading = with_unlikely_traces(reading, folder)
+    if reading.campaign is not None:
+        reading = reading.remarking(unnamed_zeros(reading.campaign, folder))
     drawn = figure is not None and _draw(reading, figure)
     if as_json:
         echo_json(

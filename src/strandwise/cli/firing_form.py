@@ -196,9 +196,21 @@ def missing_options(texts: Mapping[str, str], files: Mapping[str, Path]) -> list
             for names in needed
             if not any(name in texts for name in names)
         ]
+        missing += _missing_instruments(texts)
     elif "burn_time" not in texts:
         missing.append("--trace-file or --burn-time")
     return missing
+
+
+def _missing_instruments(texts: Mapping[str, str]) -> list[str]:
+    raw = {
+        channel: unit for channel in _OWN if (unit := _raw_unit(texts.get(f"trace_{channel}", "")))
+    }
+    lacking = [channel for channel in raw if f"trace_{channel}_instrument" not in texts]
+    if not lacking or "trace_instrument" in texts:
+        return []
+    told = f"whose calibration turns {raw[lacking[0]]} into a {lacking[0]}"
+    return [f"--trace-instrument (of instruments.toml, {told})"]
 
 
 def _has_own_clocks(texts: Mapping[str, str]) -> bool:

@@ -101,6 +101,7 @@ if TYPE_CHECKING:
         with_lines,
     )
     from strandwise.records.plausible import (
+        LARGE_IGNITER,
         grain_density,
         implausible,
         implausible_firing,
@@ -127,6 +128,7 @@ if TYPE_CHECKING:
         write_bytes,
         write_new,
     )
+    from strandwise.records.zeros import unnamed_zeros, unnamed_zeros_among
 
 _HOMES = {
     "alike": ("entry_alike", "fold_name", "may_lie_in"),
@@ -175,6 +177,7 @@ _HOMES = {
     "motor_file": ("MotorRecord", "motor_findings", "read_motor"),
     "places": ("with_lines",),
     "plausible": (
+        "LARGE_IGNITER",
         "grain_density",
         "implausible",
         "implausible_firing",
@@ -193,6 +196,7 @@ _HOMES = {
         "write_bytes",
         "write_new",
     ),
+    "zeros": ("unnamed_zeros", "unnamed_zeros_among"),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 
@@ -202,6 +206,7 @@ __all__ = [
     "GRAIN_FIELDS",
     "INSTRUMENT_KINDS",
     "LARGEST_TRACE",
+    "LARGE_IGNITER",
     "NOZZLE_FIELDS",
     "RAW_UNITS",
     "STRAND_FIELDS",
@@ -274,6 +279,8 @@ __all__ = [
     "unlikely_firing",
     "unlikely_rate",
     "unlikely_strand",
+    "unnamed_zeros",
+    "unnamed_zeros_among",
     "with_lines",
     "write_bytes",
     "write_instrument",

@@ -1,16 +1,17 @@
-"""A test against the other tests of its batch, formulation or campaign: rates far off theirs."""
+"""A test against the others of its batch, formulation or campaign: far off in rate or pressure."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from heapq import nsmallest
+from heapq import nlargest, nsmallest
 from statistics import median
 from typing import TYPE_CHECKING
 
 from strandwise.findings import Finding
 from strandwise.motor import web
 from strandwise.records.fields import STRAND_FIELDS
+from strandwise.records.places import at_field
 from strandwise.records.plausible import SLIP, implausible, implausible_firing, told_in
 from strandwise.units import Kind
 
@@ -35,7 +36,10 @@ __all__ = [
 _FACTOR = 3.0
 _EXPONENT = 0.4  # of the pressure, to bring the others' rates to the test's pressure
 _EXPONENT_DOUBT = 0.3  # widens the factor with the distance in pressure
+_FAR_BELOW, _FAR_ABOVE = 5.0, 2.5  # all others, in pressure: tests are stepped up in less
+_IN_AIR = 1.2e5  # Pa; what burns in the open is far below the rest, and no slip
 _LEAST_OTHERS = 3
+_LEAST_FOR_A_RANGE = 5
 _NEAREST = 5
 _UNKNOWN_PRESSURE = math.log(10.0)  # taken as if it were a tenfold pressure away
 _THRUST_COEFFICIENT = 1.3  # for a rough pressure where thrust alone was read
@@ -97,12 +101,13 @@ def pressure_by_thrust(firing: Firing, thrust: float) -> float | None:
 
 
 def unlikely_strand(reading: StrandReading, comparison: Comparison) -> Iterator[Finding]:
-    """Findings on a strand's values, and where these are likely, on its rate among the others'."""
+    """Findings on a strand's values; where these are likely, on its pressure or rate by others'."""
     found = list(implausible(reading, STRAND_FIELDS, comparison.units))
     burnt = burnt_strand(reading)
     yield from found
     if not found and burnt is not None:
-        yield from comparison.unlike_others(burnt)
+        far = list(comparison.far_in_pressure(burnt, "pressure"))
+        yield from far or comparison.unlike_others(burnt)
 
 
 def unlikely_firing(
@@ -112,8 +117,12 @@ def unlikely_firing(
     found = list(implausible_firing(firing, void_free_density, comparison.units))
     burnt = burnt_by_hand(firing)
     yield from found
-    if not found and burnt is not None:
-        yield from comparison.unlike_others(burnt)
+    if found or burnt is None:
+        return
+    far: list[Finding] = []
+    if firing.summary is not None and firing.summary.mean_pressure is not None:
+        far += comparison.far_in_pressure(burnt, "summary.mean_pressure")
+    yield from far or comparison.unlike_others(burnt)
 
 
 class Comparison:
@@ -136,6 +145,13 @@ class Comparison:
                 entry = (math.log(burnt.pressure), math.log(burnt.rate), burnt.test)
                 for key in self._keys(burnt.batch):
                     self._groups.setdefault(key, []).append(entry)
+        # The last of a test's entries stays: its lowest, and its highest.
+        every = sorted(self._groups.get(("campaign", ""), ()))
+        lowest = {test: at for at, _, test in reversed(every)}
+        highest = {test: at for at, _, test in every}
+        self._tests = lowest.keys()
+        self._lowest = nsmallest(2, lowest.items(), key=lambda one: one[1])
+        self._highest = nlargest(2, highest.items(), key=lambda one: one[1])
 
     def unlike_others(self, burnt: BurntTest) -> Iterator[Finding]:
         """A finding where a rate is 3 times off what the others near its pressure give, or more.
@@ -150,6 +166,41 @@ class Comparison:
             if len({name for *_, name in others}) >= _LEAST_OTHERS:
                 yield from self._held_against(burnt, others, key)
                 return
+
+    def far_in_pressure(self, burnt: BurntTest, field: str) -> Iterator[Finding]:
+        """A finding where a pressure is over 2.5 times those of all other tests, or below a fifth.
+
+        Below them it may be that of the open air. Nothing is said beside fewer than five tests.
+        """
+        if (
+            burnt.pressure is None
+            or len(self._tests) - (burnt.test in self._tests) < _LEAST_FOR_A_RANGE
+        ):
+            return
+        low, high = (
+            math.exp(next(at for test, at in ends if test != burnt.test))
+            for ends in (self._lowest, self._highest)
+        )
+        least, most = low / _FAR_BELOW, high * _FAR_ABOVE
+        if least <= burnt.pressure <= most or burnt.pressure < min(_IN_AIR, low):
+            return
+        told, least_told, most_told, low_told, high_told = (
+            told_in(one, Kind.PRESSURE, self.units, 3)
+            for one in (burnt.pressure, least, most, low, high)
+        )
+        times, way, end_told = burnt.pressure / high, "above", f"highest, {high_told}"
+        if burnt.pressure < low:
+            times, way, end_told = low / burnt.pressure, "below", f"lowest, {low_told}"
+        message = (
+            f"pressure of {told} absolute, {times:.2g} times {way} the {end_told}, of all other "
+            "tests of the campaign"
+        )
+        hint = (
+            "look for another unit or zero, and for a decimal comma that split a number in two and "
+            "shifted the cells behind it"
+        )
+        place = at_field(burnt.source, field)
+        yield Finding(place, "unlikely-pressure", message, f"{least_told} to {most_told}", hint)
 
     def _held_against(
         self,

@@ -11,6 +11,7 @@ from strandwise.units import Kind
 __all__ = [
     "EVENT_FIELDS",
     "FIRING_FIELDS",
+    "FIRING_TABLES",
     "GAS_FIELDS",
     "GRAIN_FIELDS",
     "NOZZLE_FIELDS",
@@ -230,3 +231,13 @@ FIRING_FIELDS = (
     EXCLUDE_FIELD,
     NOTES_FIELD,
 )
+
+FIRING_TABLES = {
+    "grain": tuple(field for fields in GRAIN_FIELDS.values() for field in fields),
+    "nozzle": NOZZLE_FIELDS,
+    "summary": SUMMARY_FIELDS,
+    "events": EVENT_FIELDS,
+    "gas": GAS_FIELDS,
+    "": FIRING_FIELDS,
+}
+"""Fields of a firing's file by table, the top of the file being ``""``."""

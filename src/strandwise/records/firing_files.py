@@ -13,6 +13,7 @@ from strandwise.records.fields import TEST_FIELD
 from strandwise.records.firing_fields import (
     EVENT_FIELDS,
     FIRING_FIELDS,
+    FIRING_TABLES,
     GAS_FIELDS,
     NOZZLE_FIELDS,
     SUMMARY_FIELDS,
@@ -65,6 +66,7 @@ def parse_firing(
     table, findings = parse_toml_table(text, folder.shown(path), scale)
     if table is None:
         return None, findings, []
+    table = table.with_homes(FIRING_TABLES)
     _check_name(table, path.stem)
     reader = _FiringReader(table, folder, instruments)
     return reader.read(path.stem), table.findings, table.remarks

@@ -85,6 +85,8 @@ class Settings:
         Pa, as given or from the altitude; None where neither is given.
     pressure_readings
         What a pressure unit without a zero of its own means.
+    readings_stated
+        Whether the file says so.
     units
         What people see, as `strandwise.units.parse_unit_choice` keeps it: ``metric``,
         ``inch-pound`` or ``mixed``, and units that differ from it.
@@ -96,6 +98,7 @@ class Settings:
     reference_pressure: float | None = None
     ambient_pressure: float | None = None
     pressure_readings: Literal["absolute", "gauge"] = "absolute"
+    readings_stated: bool = False
     units: str = "metric"
     notes: str = ""
     uncertainty: ReadingUncertainty = field(default_factory=ReadingUncertainty)

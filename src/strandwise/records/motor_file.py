@@ -11,7 +11,12 @@ from strandwise.findings import Finding, Source
 from strandwise.motor import ErosiveBurning, Nozzle, port_area
 from strandwise.records.field import Field, PressureScale, pressure_field, sd_field
 from strandwise.records.fields import NOTES_FIELD, TEMPERATURE_FIELD
-from strandwise.records.firing_fields import FIRING_FIELDS, GAS_FIELDS, NOZZLE_FIELDS
+from strandwise.records.firing_fields import (
+    FIRING_FIELDS,
+    FIRING_TABLES,
+    GAS_FIELDS,
+    NOZZLE_FIELDS,
+)
 from strandwise.records.grain_tables import read_grain_table
 from strandwise.records.model import Gas, GrainUncertainty
 from strandwise.records.textfiles import is_absent
@@ -91,6 +96,14 @@ EROSION_FIELDS = (
     ),
 )
 
+_TABLES = {
+    "grain": FIRING_TABLES["grain"],
+    "nozzle": NOZZLE_FIELDS,
+    "gas": MOTOR_GAS_FIELDS,
+    "case": CASE_FIELDS,
+    "erosion": EROSION_FIELDS,
+    "": (*MOTOR_FIELDS, _AMBIENT),
+}
 _LARGEST_SD = 0.15
 _ATMOSPHERE = 101_325.0  # Pa, where no ambient pressure is recorded
 
@@ -159,7 +172,7 @@ def read_motor(path: Path, shown: str, scale: PressureScale) -> MotorRecord:
     table, findings = read_toml_table(path, shown, scale)
     if table is None:
         raise RecordsError(findings)
-    motor = _read(table, path.stem)
+    motor = _read(table.with_homes(_TABLES), path.stem)
     if motor is None or table.findings:
         raise RecordsError(sorted(table.findings, key=lambda finding: finding.source.sort_key))
     return replace(motor, remarks=tuple(table.remarks))

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from strandwise.records.model import Batch, Firing, Summary
 
 __all__ = [
+    "LARGE_IGNITER",
     "PLAUSIBLE_KN",
     "PLAUSIBLE_RATE",
     "SLIP",
@@ -64,6 +65,9 @@ _DENSITY_MISREAD = 1.03
 _LEAST_DENSITY = 0.7  # of the void-free one: less is another slip than air in the casting
 # A burn widens the throat, or leaves a film in it; common practice, no source.
 _THROAT_AFTER = (0.95, 1.5)
+
+LARGE_IGNITER = 0.1
+"""Of the propellant's mass: beyond it an igniter's is a slip; common practice, no source."""
 
 
 def implausible(
@@ -104,7 +108,10 @@ def implausible_firing(
     source = firing.source
     measured = firing.grain if firing.offset_core is None else firing.offset_core.cylinder
     shape = _SHAPES[type(measured)]
-    yield from _unlikely_values(firing, FIRING_FIELDS, source, units=units)
+    own = list(_unlikely_values(firing, FIRING_FIELDS, source, units=units))
+    yield from own
+    if not any(finding.source.field == "igniter_mass" for finding in own):
+        yield from _unlikely_igniter(firing, units)
     sizes = list(_unlikely_values(measured, GRAIN_FIELDS[shape], source, "grain", units))
     # What follows from a size that is not likely itself is no second finding.
     yield from sizes or _unlikely_density(firing, void_free_density, units)
@@ -130,6 +137,21 @@ def grain_density(firing: Firing) -> float | None:
     """Weighed mass over the volume that the sizes give, kg/m³; None where not weighed."""
     mass = firing.grain.mass
     return None if mass is None else mass / float(propellant_volume(firing.grain))
+
+
+def _unlikely_igniter(firing: Firing, units: str) -> Iterator[Finding]:
+    igniter, mass = firing.igniter_mass, firing.grain.mass
+    if mass is None and firing.grain.density is not None:
+        mass = firing.grain.density * float(propellant_volume(firing.grain))
+    if igniter is None or mass is None or igniter <= LARGE_IGNITER * mass:
+        return
+    own, most, propellant = (
+        told_in(one, Kind.MASS, units) for one in (igniter, LARGE_IGNITER * mass, mass)
+    )
+    message = f"igniter mass of {own} beside {propellant} of propellant"
+    hint = f"{SLIP}; it is counted as gas beside the propellant's, and moves c*"
+    place = at_field(firing.source, "igniter_mass")
+    yield Finding(place, "implausible", message, f"no more than {most}, a tenth", hint)
 
 
 def _unlikely_density(firing: Firing, void_free: float | None, units: str) -> Iterator[Finding]:

@@ -24,7 +24,7 @@ from strandwise.records.settings_files import SettingsReading, read_settings
 from strandwise.records.textfiles import WHOLE_FILE_CODES, is_absent
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
     from pathlib import Path
 
 
@@ -62,6 +62,10 @@ class CampaignReading:
         if self.problems or self.campaign is None:
             raise RecordsError(self.problems)
         return self.campaign
+
+    def remarking(self, found: Iterable[Finding]) -> CampaignReading:
+        """The same with further remarks among the others."""
+        return replace(self, remarks=_sorted((*self.remarks, *found)))
 
 
 @dataclass(slots=True)

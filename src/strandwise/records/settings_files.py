@@ -67,7 +67,9 @@ def settings_of(table: TomlTable) -> SettingsReading:
     if isinstance(stated, int) and stated > FORMAT:
         # What a later version means by its other keys is not known.
         return SettingsReading(None, problems=[_newer_format(table, stated)])
-    table = table.with_scale(PressureScale(units=_units_of(table)))
+    table = table.with_scale(PressureScale(units=_units_of(table))).with_homes(
+        {"uncertainty": UNCERTAINTY_FIELDS, "gas": GAS_FIELDS, "": SETTINGS_FIELDS}
+    )
     reference = field_named(SETTINGS_FIELDS, "reference_pressure")
     assert reference is not None
     values: dict[str, Any] = table.read(
@@ -75,6 +77,7 @@ def settings_of(table: TomlTable) -> SettingsReading:
         others=("reference_pressure", "uncertainty", "gas"),
     )
     _settle_ambient(table, values)
+    values["readings_stated"] = "pressure_readings" in values
     scale = PressureScale(
         values.get("pressure_readings", "absolute"),
         values.get("ambient_pressure"),

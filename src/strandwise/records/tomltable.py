@@ -18,7 +18,7 @@ from strandwise.records.tomllines import key_lines
 from strandwise.units import parse_unit, wording_in
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Mapping, Sequence
+    from collections.abc import Collection, Iterable, Mapping, Sequence
     from pathlib import Path
 
     from strandwise.errors import DataError
@@ -64,6 +64,8 @@ class TomlTable:
         Zero of the pressure readings.
     findings, remarks
         Faults, and things worth saying that are none; shared by all tables of the file.
+    homes
+        In which table of the file a key belongs, the top of the file being ``""``.
     """
 
     shown: str
@@ -73,6 +75,7 @@ class TomlTable:
     scale: PressureScale = field(default_factory=PressureScale)
     findings: list[Finding] = field(default_factory=list)
     remarks: list[Finding] = field(default_factory=list)
+    homes: Mapping[str, str] = field(default_factory=dict)
 
     def source(self, *keys: str) -> Source:
         """Place of a key below this table; of the table itself without one."""
@@ -116,20 +119,16 @@ class TomlTable:
         return self._below(f"{key}[{number}]", values)
 
     def _below(self, key: str, values: Mapping[str, Any]) -> TomlTable:
-        return TomlTable(
-            self.shown,
-            values,
-            (*self.path, key),
-            self.lines,
-            self.scale,
-            self.findings,
-            self.remarks,
-        )
+        return replace(self, values=values, path=(*self.path, key))
 
     def with_scale(self, scale: PressureScale) -> TomlTable:
         """The same table with another zero of the pressure readings."""
-        return TomlTable(
-            self.shown, self.values, self.path, self.lines, scale, self.findings, self.remarks
+        return replace(self, scale=scale)
+
+    def with_homes(self, tables: Mapping[str, Iterable[Field]]) -> TomlTable:
+        """The same table, knowing the fields of every table of its file; ``""`` is the top."""
+        return replace(
+            self, homes={one.name: table for table, fields in tables.items() for one in fields}
         )
 
     def read(self, fields: Sequence[Field], *, others: Collection[str] = ()) -> dict[str, Value]:
@@ -157,13 +156,13 @@ class TomlTable:
             if key in known:
                 continue
             close = difflib.get_close_matches(key, [k for k in known if k not in self.values], n=1)
-            finding = Finding(
-                self.source(key),
-                "unknown-key",
-                f"`{shorten(key)}` is not a key of this table, and nothing reads it",
-                ", ".join(known),
-                _did_you_mean(close[0]) if close else "",
-            )
+            message = f"`{shorten(key)}` is not a key of this table, and nothing reads it"
+            expected, hint = ", ".join(known), _did_you_mean(close[0]) if close else ""
+            home = self.homes.get(key)
+            if home is not None and home != ".".join(self.path):
+                place = f"in [{home}]" if home else "at the top of the file, above the first table"
+                expected, hint = f"`{key}` {place}", "move the line there"
+            finding = Finding(self.source(key), "unknown-key", message, expected, hint)
             (self.findings if close else self.remarks).append(finding)
 
     def seems_misspelt(self, key: str) -> bool:

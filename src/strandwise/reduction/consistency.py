@@ -21,6 +21,7 @@ from strandwise.motor import (
     thrust_coefficient,
     web,
 )
+from strandwise.records import LARGE_IGNITER
 from strandwise.reduction.assumptions import ASSUMED_EFFICIENCY, ASSUMED_GAMMA
 
 if TYPE_CHECKING:
@@ -270,7 +271,8 @@ def c_star_cautions(
     if pressure is not None and not by_thrust:
         slips += _gauge_slips(case, pressure, 1.0)
     readings = "a mass, a thrust" if by_thrust else "a mass, a throat"
-    likely = _likely(math.log(c_star / (expected or _USUAL_C_STAR)), slips)
+    likely, propellants = _without_igniter(case, c_star)
+    likely += _likely(math.log(propellants / (expected or _USUAL_C_STAR)), slips)
     if expected is not None:
         least, most = _C_STAR_RATIO
         give = 1.0 + _SURE * relative_sd
@@ -302,6 +304,21 @@ def c_star_cautions(
         f"the mass, the {'thrust' if by_thrust else 'throat'} and the units of the readings"
     )
     return [Caution("c-star-off", text + likely)]
+
+
+def _without_igniter(case: Case, c_star: float) -> tuple[str, float]:
+    """Return what to say of an igniter that weighs too much, and c* without its gas, m/s."""
+    igniter, mass = case.firing.igniter_mass, case.mass
+    if igniter is None or mass is None or igniter <= LARGE_IGNITER * mass:
+        return "", c_star
+    propellants = c_star * (1.0 + igniter / mass)
+    say = case.wording
+    text = (
+        f"; the igniter_mass of {say.size(igniter, 'kg')} beside {say.size(mass, 'kg')} of "
+        f"propellant is counted as gas and is most likely wrong: without it c* would be "
+        f"{say.speed(propellants)}"
+    )
+    return text, propellants
 
 
 def _mass_fits(case: Case) -> bool:

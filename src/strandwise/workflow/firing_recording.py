@@ -23,6 +23,7 @@ from strandwise.records import (
     read_plain,
     sha256_of,
     unlikely_firing,
+    unnamed_zeros_among,
 )
 from strandwise.workflow.firing_sizes import sizes_of_firing, void_free_density_of_batch
 from strandwise.workflow.new_record import (
@@ -275,6 +276,8 @@ def _sound_firing(
         seen = dataclasses.replace(firing, source=Source(NEW_RECORD))
         unlikely += unlikely_firing(seen, void_free, comparison)
         unlikely += unlikely_trace(_with_raw_files(seen, raws), comparison)
+        read = {f"summary.{name}": text for name, text in tables.get("summary", {}).items()}
+        unlikely += unnamed_zeros_among(read, seen.source, campaign, folder)
     return _SoundFiring(firing, text, void_free, tuple(unlikely))
 
 

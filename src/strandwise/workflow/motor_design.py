@@ -10,7 +10,7 @@ from strandwise.errors import RequestError, did_you_mean
 from strandwise.findings import Caution
 from strandwise.forecast import IN_SI, MotorDesign, Tolerances
 from strandwise.motor import EndBurner, HollowCylinder, MultiCore, propellant_volume
-from strandwise.records import read_motor
+from strandwise.records import grain_density, read_motor
 from strandwise.reduction import (
     ASSUMED_EFFICIENCY,
     ASSUMED_GAMMA,
@@ -40,6 +40,7 @@ __all__ = ["STANDARD_AMBIENT", "design_of", "find_motor", "tolerances_of"]
 STANDARD_AMBIENT = 101_325.0
 """Pa; where neither ambient pressure nor altitude is recorded."""
 
+_EXAMPLE = 1780.0  # kg/m³
 _FIRINGS_AGREE = 0.03
 _C_STAR_SD = 0.02
 """Share of a stated c* that it may be off, where nobody says it; a guess."""
@@ -216,11 +217,26 @@ def _density(
         return float(np.mean(found)), stated or spread
     if motor.grain.mass is not None:
         return motor.grain.mass / float(propellant_volume(motor.grain)), stated
+    raise _no_density(reduced, formulation)
+
+
+def _no_density(reduced: ReducedCampaign, formulation: str) -> RequestError:
+    """Ask for the density, in the reader's unit; with what the weighed firings show, if any."""
+    campaign = reduced.campaign
+    mixed = {name for name, one in campaign.batches.items() if one.formulation == formulation}
+    weighed = [grain_density(firing) for firing in campaign.firings if firing.batch in mixed]
+    shown = [density for density in weighed if density is not None]
+    example = reduced.wording.size(float(np.median(shown)) if shown else _EXAMPLE, "kg/m³", 4)
+    hint = ""
+    if shown:
+        count = f"the {len(shown)} weighed firings" if len(shown) > 1 else "the one weighed firing"
+        hint = f"mass over volume of {count} of {formulation} gives {example}"
+        if len(shown) > 1:
+            low, high = (reduced.wording.size(one, "kg/m³", 4) for one in (min(shown), max(shown)))
+            hint += f" (median, of {low} to {high})"
     msg = f"the density of {formulation} is not known"
-    raise RequestError(
-        msg,
-        expected='density = "1.78 g/cm3" in [grain] of the motor\'s file, or that of a batch',
-    )
+    where = "in [grain] of the motor's file, or that of a batch"
+    return RequestError(msg, expected=f'density = "{example}" {where}', hint=hint)
 
 
 def _characteristic_velocity(

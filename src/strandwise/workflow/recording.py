@@ -22,6 +22,7 @@ from strandwise.records import (
     refuse_open_in_spreadsheet,
     timing_fault,
     unlikely_strand,
+    unnamed_zeros_among,
     written_names,
 )
 from strandwise.workflow.new_record import (
@@ -140,7 +141,11 @@ def _sound_strand(
         refuse_taken("test", strand.test, taken, is_strand=True)
     changed = dataclasses.replace(campaign, strands=(*campaign.strands, strand))
     refuse_faulty(changed, folder, reading)
-    refuse_unlikely(unlikely_strand(strand, Comparison(campaign)), confirmed=confirmed)
+    unlikely = [
+        *unlikely_strand(strand, Comparison(campaign)),
+        *unnamed_zeros_among(texts, strand.source, campaign, folder),
+    ]
+    refuse_unlikely(unlikely, confirmed=confirmed)
     _refuse_faulty_table(folder, folder.strands, STRAND_FIELDS, campaign)
     return campaign, strand
 

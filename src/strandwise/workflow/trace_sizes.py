@@ -124,7 +124,4 @@ def with_unlikely_traces(reading: CampaignReading, folder: CampaignFolder) -> Ca
         if firing.source.path not in at_fault
         for finding in unlikely_trace(firing, comparison)
     ]
-    remarks = (*reading.remarks, *with_lines(found, folder))
-    return dataclasses.replace(
-        reading, remarks=tuple(sorted(remarks, key=lambda finding: finding.source.sort_key))
-    )
+    return reading.remarking(with_lines(found, folder))
