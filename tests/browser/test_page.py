@@ -206,6 +206,42 @@ def test_no_table_is_cut_off_in_print(browser: Any, page_file: Path, paper_width
     found.page.close()
 
 
+def test_no_heading_stands_apart_from_its_picture_in_print(browser: Any, page_file: Path) -> None:
+    found = Opened(browser, page_file)
+    found.page.emulate_media(media="print")
+    loose = found.page.evaluate(
+        "[...document.querySelectorAll('figure')].map((e) => e.previousElementSibling)"
+        ".filter((e) => e && ['H2', 'H3', 'P'].includes(e.tagName))"
+        ".filter((e) => getComputedStyle(e).breakAfter !== 'avoid').map((e) => e.textContent)"
+    )
+    assert loose == []
+    found.page.close()
+
+
+def test_the_edge_of_a_table_that_is_cut_shows_that_there_is_more(
+    browser: Any, page_file: Path
+) -> None:
+    def darkest(found: Opened) -> int:
+        """Of the last columns of pixels beside the table's heading, where no letter stands."""
+        import io
+
+        import matplotlib.image
+
+        box = found.page.locator("#firings .scroll").first.bounding_box()
+        strip = {"x": box["x"] + box["width"] - 4, "y": box["y"] + 3, "width": 2, "height": 8}
+        shot = found.page.screenshot(clip=strip)
+        pixels = matplotlib.image.imread(io.BytesIO(shot), format="png")
+        return int(255 * pixels[..., :3].min())
+
+    found = Opened(browser, page_file, width=360, color_scheme="light")
+    found.page.locator("#firings-table").scroll_into_view_if_needed()
+    cut = darkest(found)
+    found.page.evaluate("document.querySelector('#firings .scroll').scrollLeft = 1e5")
+    found.page.wait_for_timeout(200)
+    assert cut < 225 < darkest(found)
+    found.page.close()
+
+
 def test_a_table_is_saved_and_copied(opened: Opened) -> None:
     with opened.page.expect_download() as download:
         opened.page.locator('a[download="demo-laws-table.csv"]').click()

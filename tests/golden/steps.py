@@ -28,7 +28,7 @@ STEPS = {
     "hindcast": ("forecast", "golden", "--hindcast", "--seed", "1"),
 }
 # Sentences may be worded anew; what they are told about is kept by codes and numbers.
-_WORDING = {"message", "why", "expected", "problem", "hint", "text", "account"}
+_WORDING = {"message", "why", "expected", "problem", "hint", "text", "account", "advice"}
 
 
 def answer(step: str, bench: Path = BENCH) -> Any:

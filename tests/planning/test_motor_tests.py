@@ -289,3 +289,15 @@ def test_command_says_that_a_loose_motor_hides_the_rest(
     said = capsys.readouterr().out
     assert "the motor's tolerances hide what one would tell" in said
     assert "is the characteristic velocity c*: a firing with a pressure gauge" in said
+
+
+def test_the_best_stands_first_to_the_last_digit_that_is_shown(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    bench = Path(__file__).parents[2]
+    line = ["--bench", str(bench), "plan", "demo", "--motor", "full-size", "--json"]
+    assert main(line) == 0
+    found = json.loads(capsys.readouterr().out)["suggestions"]
+    gains = [one["gain"] for one in found]
+    assert len(gains) > 3
+    assert gains == sorted(gains, reverse=True)

@@ -184,3 +184,26 @@ def test_same_blends_same_bytes() -> None:
         picture_bytes(draw_blends(measured, model, 4e6, METRIC), ".svg") for _ in range(2)
     )
     assert first == second
+
+
+def test_numbers_of_many_formulations_at_one_fraction_do_not_cover_each_other() -> None:
+    many = [
+        blend(f"B-{k}", f"mix-{k}", {"nitrate": 0.65, "sugar": 0.35, "chalk": 0.0}, 8e-3 + k * 3e-5)
+        for k in range(11)
+    ]
+    many.append(blend("B-z", "z", {"nitrate": 0.65, "sugar": 0.31, "chalk": 0.04}, 7e-3))
+    figure = draw_blends(many, None, 4e6, METRIC)
+    figure.draw_without_rendering()
+    for ax in figure.axes:
+        boxes = [text.get_window_extent() for text in ax.texts]
+        assert len(boxes) == 12
+        assert not any(a.overlaps(b) for a, b in itertools.combinations(boxes, 2))
+        assert all(box.y1 <= ax.get_window_extent().y1 + 1.0 for box in boxes)
+
+
+def test_untested_fractions_are_hatched_and_not_only_grey() -> None:
+    figure = draw_blends(*modelled(), 4e6, METRIC)
+    hatched = [patch for ax in figure.axes for patch in ax.patches if patch.get_hatch()]
+    assert hatched
+    assert "dashed and hatched: no blend was tested there" in words(figure)
+    assert "grey" not in words(figure).lower()

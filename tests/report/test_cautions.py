@@ -33,6 +33,16 @@ def said(*labelled: tuple[str, str]) -> tuple[str, ...]:
             [("A", "from 1 to 6 MPa"), ("B", "from 2 to 7 MPa"), ("C", "from 1 to 6 MPa")],
             ("A, C: from 1 to 6 MPa", "B: from 2 to 7 MPa"),
         ),
+        ([("A", "1 firing left out")], ("A: 1 firing left out",)),
+        (
+            [("A", "1 firing left out"), ("B", "1 firing left out")],
+            ("A, B: 1 firing each left out",),
+        ),
+        (
+            [("A", "3 batches are fitted as one"), ("B", "2 batches are fitted as one")],
+            ("A, B: 2 to 3 batches each are fitted as one",),
+        ),
+        ([("A", "1 of 3 tests"), ("B", "1 of 3 tests")], ("A, B: 1 of 3 tests",)),
         ([("A", "n = -0.5"), ("B", "n = 0.5")], ("A: n = -0.5", "B: n = 0.5")),
     ],
 )

@@ -8,6 +8,8 @@ import xml.etree.ElementTree as ET
 
 import numpy as np
 import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
 from matplotlib.axes import Axes
 from matplotlib.collections import PolyCollection
 from matplotlib.container import ErrorbarContainer
@@ -19,7 +21,7 @@ from strandwise.findings import Caution
 from strandwise.ratelaw import RateFit, RateSeries, fit_batches
 from strandwise.reduction import FiringReduction, RatePoint, TraceSeries
 from strandwise.report import DisplayUnits, display_units, in_unit
-from strandwise.report.axes import log_ticks
+from strandwise.report.axes import few_ticks, log_ticks
 from strandwise.report.figures import (
     draw_comparison,
     draw_firing_trace,
@@ -412,6 +414,51 @@ def test_extrapolated_rows_say_so() -> None:
     assert all(bar.get_linestyle() == "--" for bar in interval_bars(figure.axes[0]))
 
 
+def upright_lines(ax: Axes) -> dict[float, str]:
+    """Place and line pattern of the lines from bottom to top, less the line of no change."""
+    return {
+        round(float(line.get_xdata()[0]), 9): str(line.get_linestyle())
+        for line in ax.lines
+        if list(line.get_ydata()) == [0, 1] and line.get_xdata()[0] != 0.0
+    }
+
+
+def test_what_was_asked_about_is_drawn_and_named() -> None:
+    result = comparison(nine_batches())
+    assert not upright_lines(draw_comparison(result, METRIC).axes[0])
+    figure = draw_comparison(result, METRIC, within=0.4, slower=0.05, faster=0.025)
+    rate, exponent = figure.axes
+    lines = upright_lines(rate)
+    assert set(lines) == {-40.0, 40.0, -5.0, 2.5}
+    assert not upright_lines(exponent)
+    low, high = rate.get_xlim()
+    assert low < -40.0
+    assert high > 40.0
+    text = words(figure)
+    assert "Dotted: the margin of ±40 % asked about." in text
+    assert "5 % slower, as asked about" in text
+    assert "2.5 % faster, as asked about" in text
+
+
+@settings(max_examples=60)
+@given(st.floats(-1.0, 0.0), st.floats(0.0, 1.0), st.floats(-3.0, 3.0))
+def test_an_axis_has_three_to_five_round_ticks(below: float, above: float, decade: float) -> None:
+    assume(above - below > 1e-3)
+    low, high = below * 10.0**decade, above * 10.0**decade
+    ticks = few_ticks(low, high)
+    assert 3 <= len(ticks) <= 5
+    assert all(low <= tick + 1e-9 * (high - low) for tick in ticks)
+    assert all(tick - 1e-9 * (high - low) <= high for tick in ticks)
+    assert np.ptp(np.diff(ticks)) < 1e-9 * (high - low)
+    assert len(f"{abs(ticks[1] - ticks[0]):.3e}".split("e")[0].rstrip("0")) <= 2
+
+
+def test_the_axes_of_a_comparison_show_a_scale() -> None:
+    for ax in draw_comparison(comparison(nine_batches()), METRIC).axes:
+        low, high = ax.get_xlim()
+        assert sum(low <= tick <= high for tick in ax.get_xticks()) >= 3
+
+
 def test_an_interval_beyond_the_picture_ends_in_an_arrow() -> None:
     wild = [batch("B-20", "wild", tests=2, span=(0.7, 0.8), scatter=0.05)]
     figure = draw_comparison(comparison([*nine_batches(), *wild]), METRIC)
@@ -471,7 +518,7 @@ def test_firing_shows_pressure_and_thrust_with_the_events() -> None:
     assert thrust.get_xlabel() == "Time from ignition (s)"
     assert [text.get_text() for text in pressure.texts] == [
         "ignition",
-        "web burnout 1.87 s",
+        "web burnout 1.870 s",
         "end of action 1.99 s",
     ]
     for ax in figure.axes:

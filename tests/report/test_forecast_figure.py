@@ -70,7 +70,7 @@ def test_lines_bands_and_limit_are_drawn(units: object) -> None:
     assert "Thrust" in lower.get_title(loc="left") + lower.get_title()
 
 
-def test_grey_marks_what_was_not_tested() -> None:
+def test_hatching_marks_what_was_not_tested() -> None:
     one = dataclasses.replace(forecast("base"), tested=(0.9e6, 1.5e6))
     upper, _ = draw_forecast([one], METRIC).axes
     ends = sorted(
@@ -80,7 +80,9 @@ def test_grey_marks_what_was_not_tested() -> None:
     assert len(ends) == 2
     assert ends[0] == pytest.approx((0.0, 0.9))
     assert ends[1][0] == pytest.approx(1.5)
-    # However high the stated limit lifts the axis, all above the tests is grey.
+    # In a grey print no shade of grey is told from another.
+    assert all(patch.get_hatch() for patch in upper.patches)
+    # However high the stated limit lifts the axis, all above the tests is hatched.
     assert ends[1][1] == pytest.approx(upper.get_ylim()[1])
     assert upper.get_ylim()[1] > 4.0
 

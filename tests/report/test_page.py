@@ -217,6 +217,29 @@ def test_headings_carry_their_units(root: ET.Element) -> None:
         assert len(names) == len(set(names)), names
 
 
+def test_the_account_of_a_firing_is_a_list_of_sentences(root: ET.Element) -> None:
+    lists = [e for e in part(root, "firings").iter("ul") if e.get("class") == "weak"]
+    assert len(lists) == 3  # F-04 was read by hand and has no trace
+    lines = [text_of(item) for one in lists for item in one.iter("li")]
+    assert any(line.startswith("Zero: quiet parts") for line in lines)
+    assert any(line.startswith("Web burnout") for line in lines)
+    # A file's name keeps its letters.
+    assert any(line.startswith("F-01.csv: ") for line in lines)
+    for line in lines:
+        assert line[0].isupper()
+        assert line.endswith(".")
+
+
+def test_doses_and_c_star_are_told_with_unit_and_uncertainty(root: ET.Element) -> None:
+    heads, row = csv_rows(root, "dose-table")
+    assert row[heads.index("doses tested")] == "carbonate-10: 10 %, carbonate-20: 20 %"
+    heads, *rows = csv_rows(root, "firings-table")
+    assert heads.index("± c* (m/s)") == heads.index("c* (m/s)") + 1
+    for row in rows:
+        value, sd = (float(row[heads.index(name)]) for name in ("c* (m/s)", "± c* (m/s)"))
+        assert 0.005 < sd / value < 0.05
+
+
 def test_the_origin_names_files_and_versions(demo: CampaignFolder, root: ET.Element) -> None:
     files = {row[0]: row[2] for row in csv_rows(root, "inputs-table")[1:]}
     for name in ("strands.csv", "traces/F-01.csv", "motors/full-size.toml", "firings/F-04.toml"):

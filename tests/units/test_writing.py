@@ -12,6 +12,7 @@ from strandwise.units import (
     Kind,
     Unit,
     absolute_pressure,
+    digits_text,
     from_si,
     known_units,
     lossless_text,
@@ -153,3 +154,21 @@ def test_refuses_what_no_text_of_reasonable_length_can_carry() -> None:
 def test_refuses_a_result_outside_the_range_of_floats() -> None:
     with pytest.raises(UnitError, match="too large for um"):
         from_si(1e306, parse_unit("um", Kind.LENGTH))
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (123.4, "120"),
+        (99.6, "100"),
+        (1.25e7, "12000000"),
+        (0.0, "0"),
+        (-0.04567, "-0.046"),
+        (3e-7, "0.0000003"),
+        (5.0, "5"),
+    ],
+)
+def test_first_digits_without_a_power_of_ten(value: float, text: str) -> None:
+    assert digits_text(value) == text
+    # As `.2g` rounds them (own computation).
+    assert float(text) == float(f"{value:.2g}")

@@ -122,16 +122,21 @@ def command(
         covariates=covariates,
         format_pressure=lambda value: pressure_text(value, shown),
     )
+    asked: dict[str, Any] = {
+        name: _share(text, f"--{name}")
+        for name, text in (("within", within), ("slower", slower), ("faster", faster))
+        if text is not None
+    }
     if figure is not None:
         from strandwise.report.figures import draw_comparison, save_figure
 
-        save_figure(draw_comparison(comparison, shown), figure)
-    judged = () if within is None else equivalence(comparison, _share(within, "--within"))
+        save_figure(draw_comparison(comparison, shown, **asked), figure)
+    judged = equivalence(comparison, asked["within"]) if "within" in asked else ()
     wanted = [
         row
-        for text, option in ((slower, "--slower"), (faster, "--faster"))
-        if text is not None
-        for row in at_least(comparison, _share(text, option), slower=option == "--slower")
+        for name in ("slower", "faster")
+        if name in asked
+        for row in at_least(comparison, asked[name], slower=name == "slower")
     ]
     if as_json:
         told: dict[str, Any] = {}

@@ -57,6 +57,7 @@ def print_hindcast(found: Hindcast, units: DisplayUnits) -> None:
     """Print what was predicted of each firing and what it gave."""
     from strandwise.report.labels import format_interval, format_number, in_unit, unit_text
     from strandwise.report.tables import Column, print_table
+    from strandwise.units import digits_text
 
     alone = {(row.test, row.quantity): row for row in found.rows if row.basis == "strands-alone"}
     rows = []
@@ -112,7 +113,7 @@ def print_hindcast(found: Hindcast, units: DisplayUnits) -> None:
         of = " from strands alone" if score.basis == "strands-alone" else ""
         echo_text(
             f"{name[:1].upper()}{name[1:]}{of}: {score.inside} of {score.count} inside; measured "
-            f"over predicted {mean} % on average, {100.0 * score.typical_deviation:.2g} % "
+            f"over predicted {mean} % on average, {digits_text(100.0 * score.typical_deviation)} % "
             "typically."
         )
     for test, why in found.skipped:

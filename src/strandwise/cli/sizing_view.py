@@ -108,6 +108,8 @@ def _in_64ths(diameter: float) -> str:
 
 
 def _dose_text(dose: DoseSize) -> str:
+    from strandwise.units import digits_text
+
     if dose.replaces == "on-top":
         what, unit = f"{dose.ingredient} added on top", "parts per hundred"
     else:
@@ -118,8 +120,9 @@ def _dose_text(dose: DoseSize) -> str:
     assert dose.interval is not None
     low, high = (100.0 * end for end in dose.interval)
     return (
-        f"By the measured slope, {100.0 * dose.dose:.2g} {unit} {what} would slow the baseline "
-        f"that far with the throat as drawn, between {low:.2g} and {high:.2g}"
+        f"By the measured slope, {digits_text(100.0 * dose.dose)} {unit} {what} would slow the "
+        f"baseline that far with the throat as drawn, between {digits_text(low)} and "
+        f"{digits_text(high)}"
     )
 
 

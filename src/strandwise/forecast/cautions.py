@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from strandwise.findings import Caution
 from strandwise.motor import HIGHEST_PRESSURE, HollowCylinder, MultiCore, port_area
+from strandwise.units import digits_text
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -131,9 +132,9 @@ def _exponent(forecast: Forecast) -> Iterator[Caution]:
         return
     raised = 100.0 * ((1.0 + _FASTER) ** gain - 1.0)
     text = (
-        f"pressure answers the burn rate {gain:.2g}-fold (1/(1 − n), n = {exponent:.2f}): a "
-        f"batch that burns 5 % faster raises the pressure by {raised:.2g} %, and so does a "
-        "burning area 5 % larger, such as a crack or a void opens"
+        f"pressure answers the burn rate {digits_text(gain)}-fold (1/(1 − n), n = {exponent:.2f}): "
+        f"a batch that burns 5 % faster raises the pressure by {digits_text(raised)} %, and so "
+        "does a burning area 5 % larger, such as a crack or a void opens"
     )
     yield Caution("exponent-near-one" if exponent > _NEAR_ONE else "amplification", text)
 

@@ -214,7 +214,8 @@ def _best(
     kept: dict[tuple[str, str], MotorSuggestion] = {}
     for one in sorted(worth_it, key=rank):
         kept.setdefault((one.kind, one.formulation), one)
-    return tuple(list(kept.values())[:most])
+    # What is alike above may still differ in the digits that a reader sees.
+    return tuple(sorted(kept.values(), key=lambda one: one.sd_after)[:most])
 
 
 def _reason(

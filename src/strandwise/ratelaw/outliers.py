@@ -121,8 +121,8 @@ def _named(fit: RateFit, scatter: float | None, df: float, total: int) -> RateFi
     off = 100.0 * math.expm1(fit.residuals[largest])
     caution = Caution(
         "outlier",
-        f"test {test} is {off:+.1f} % off the law, {evidence}. It is kept; look at its record, "
-        "and if that shows a fault, give the reason in `exclude`",
+        f"test {test} is {off:+.1f} % off the law that it was itself fitted with, {evidence}. It "
+        "is kept; look at its record, and if that shows a fault, give the reason in `exclude`",
         (test,),
     )
     return replace(fit, cautions=(*fit.cautions, caution))

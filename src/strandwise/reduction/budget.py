@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from strandwise.errors import DataError
+from strandwise.units import digits_text
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -222,8 +223,8 @@ def _advice(rows: list[BudgetRow], law_sd: float, exponent: float) -> str:
     without = law_sd * math.sqrt(max(1.0 - first.law_share, 0.0))
     basis = "" if first.reading.basis == "stated" else f" ({first.reading.basis})"
     return (
-        f"improve first: {first.reading.name}{basis}; it makes {100.0 * first.law_share:.0f} % of "
-        f"the variance of the burn rate against a law with exponent {exponent:.2g}, and without it "
-        f"the standard uncertainty would be {100.0 * without:.2g} % in place of "
-        f"{100.0 * law_sd:.2g} %"
+        f"improve first: {first.reading.name}{basis}; against a law with exponent {exponent:.2g}, "
+        "where errors of rate and pressure count together, the standard uncertainty is "
+        f"{digits_text(100.0 * law_sd)} %: this reading makes {100.0 * first.law_share:.0f} % of "
+        f"its variance, and without it {digits_text(100.0 * without)} % would be left"
     )

@@ -23,6 +23,7 @@ from strandwise.reduction.calibration_checks import (
     repeatability_of,
     rows_by_load,
 )
+from strandwise.units import digits_text
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -245,8 +246,8 @@ def _cautions(
         cautions.append(Caution("odd-row", text))
     elif curvature is not None and curvature.p_value < LEVEL and curvature.bow > TRIFLE:
         text = (
-            f"the table bends away from the line by up to {100.0 * curvature.bow:.2g} % of its "
-            "span: the line is wrong by that; calibrate over the range that is used"
+            f"the table bends away from the line by up to {digits_text(100.0 * curvature.bow)} % "
+            "of its span: the line is wrong by that; calibrate over the range that is used"
         )
         cautions.append(Caution("curved", text))
     return cautions + _size_cautions(x, y, line, hysteresis)
@@ -260,16 +261,18 @@ def _size_cautions(
         farthest = int(np.argmax(np.abs(y - line.intercept - line.slope * x)))
         text = (
             f"row {farthest + 1} (reading {x[farthest]:.10g}) lies "
-            f"{100.0 * line.largest_residual:.2g} % of the span off the line, where 1 % is common"
+            f"{digits_text(100.0 * line.largest_residual)} % of the span off the line, where 1 % "
+            "is common"
         )
         if line.largest_residual > _SLIP:
             text += ": look for a slip of the unit or of a digit in it and in its neighbours"
         cautions.append(Caution("not-linear", text))
     if hysteresis is not None and abs(hysteresis.largest) > _NOTABLE:
         text = (
-            f"the same load reads up to {100.0 * abs(hysteresis.largest):.2g} % of the span "
-            f"{'higher' if hysteresis.largest > 0.0 else 'lower'} when it is reached from above: "
-            "a falling thrust or pressure is misread by that; look for friction in the mounting"
+            f"the same load reads up to {digits_text(100.0 * abs(hysteresis.largest))} % of the "
+            f"span {'higher' if hysteresis.largest > 0.0 else 'lower'} when it is reached from "
+            "above: a falling thrust or pressure is misread by that; look for friction in the "
+            "mounting"
         )
         cautions.append(Caution("hysteresis", text))
     return cautions

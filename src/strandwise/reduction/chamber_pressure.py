@@ -27,7 +27,7 @@ from strandwise.reduction.assumptions import (
     THROAT_SD,
     UNKNOWN_ANGLE_SD,
 )
-from strandwise.units import METRIC, Wording
+from strandwise.units import METRIC, Wording, digits_text
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -146,12 +146,12 @@ def pressure_through_nozzle(
     account = (
         f"pressure from thrust: delivered thrust coefficient {coefficient:.3f} at "
         f"{wording.signal(middle, 'Pa')} absolute, γ {g:g}, efficiency {efficiency:g}, "
-        f"standard uncertainty {100.0 * relative:.2g} %",
+        f"standard uncertainty {digits_text(100.0 * relative)} %",
     )
     if assumed:
         text = (
             f"pressure is from thrust, and assumed for it is {_list(assumed)}: it is known to "
-            f"about ±{100.0 * relative:.2g} % (one standard uncertainty)"
+            f"about ±{digits_text(100.0 * relative)} % (one standard uncertainty)"
         )
         cautions = (Caution("thrust-coefficient-assumed", text), *cautions)
     pressure = pressure_from_thrust(

@@ -16,6 +16,7 @@ import numpy as np
 from strandwise.errors import DataError
 from strandwise.progress import steps
 from strandwise.reduction.budget import FiringBudget, budget_of, logarithms
+from strandwise.units import digits_text
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -138,8 +139,9 @@ def _summary(values: Floats, budget: FiringBudget, draws: int) -> MonteCarlo:
         chance = 3.0 / math.sqrt(2.0 * len(column))
         if abs(sd - expected) > max(_DIFFERS, chance) * max(expected, 1e-12):
             differences.append(
-                f"{name}: the standard uncertainty is {100.0 * sd:.2g} % when all readings move at "
-                f"once and {100.0 * expected:.2g} % by first order: trust the former"
+                f"{name}: the standard uncertainty is {digits_text(100.0 * sd)} % when all "
+                f"readings move at once and {digits_text(100.0 * expected)} % by first order: "
+                "trust the former"
             )
     rate, pressure, c_star = drawn
     assert rate is not None

@@ -14,7 +14,7 @@ from strandwise.reduction.calibration import calibration_from_arrays
 from strandwise.reduction.clock import Run, runs_from_arrays
 from strandwise.reduction.logfile import load_columns, read_log
 from strandwise.reduction.signals import middle_of_three, thinned
-from strandwise.units import METRIC, Wording
+from strandwise.units import METRIC, Wording, digits_text
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -299,7 +299,7 @@ def _scaled(name: str, raw: Floats, channel: Channel, wording: Wording) -> _Scal
     line = calibration_from_arrays(device.readings, device.loads)
     values = line.intercept + line.slope * raw
     relative = None if line.slope_sd is None else line.slope_sd / abs(line.slope)
-    known = "unknown, only two pairs" if relative is None else f"{100.0 * relative:.2g} %"
+    known = "unknown, only two pairs" if relative is None else f"{digits_text(100.0 * relative)} %"
     account = (
         f"{name}: calibration of {device.name}, {len(device.readings)} pairs, standard error of "
         f"the slope {known}",

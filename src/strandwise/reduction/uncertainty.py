@@ -9,6 +9,7 @@ import numpy as np
 
 from strandwise.findings import Caution
 from strandwise.reduction.budget import budget_of
+from strandwise.units import digits_text
 
 if TYPE_CHECKING:
     from strandwise.reduction.budget import FiringBudget
@@ -52,8 +53,8 @@ def with_uncertainty(result: FiringReduction, chain: TraceChain) -> FiringReduct
         swept = swept.with_shared(budget.swept_covariance)
     account = (
         *result.account,
-        f"standard uncertainty: rate {100.0 * budget.rate_sd:.2g} %, pressure "
-        f"{100.0 * budget.pressure_sd:.2g} %; {budget.advice}",
+        f"standard uncertainty: rate {digits_text(100.0 * budget.rate_sd)} %, pressure "
+        f"{digits_text(100.0 * budget.pressure_sd)} %; {budget.advice}",
         *_swept_account(nominal, swept, budget),
     )
     return replace(

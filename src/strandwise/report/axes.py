@@ -18,11 +18,13 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["add_footnote", "add_heading", "log_ticks", "set_log_axes"]
+__all__ = ["add_footnote", "add_heading", "few_ticks", "log_ticks", "set_log_axes"]
 
 _TICK_SERIES = ((1.0, 2.0, 5.0), (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0))
 _FEWEST_TICKS = 3
 _MOST_TICKS = 9
+_FEW_STEPS = ((5.0, 2.0, 1.0), (8.0, 6.0, 4.0, 3.0))
+_FEW_TICKS = 5
 _FOOTNOTE_SIZE = 7.5
 _FOOTNOTE_LETTERS_PER_INCH = 17.0
 _TITLE_LETTERS_PER_INCH = 11.0
@@ -57,6 +59,23 @@ def log_ticks(low: float, high: float) -> list[float]:
             whole = [float(f"1e{decade}") for decade in decades if low <= 10.0**decade <= high]
             return whole[:: math.ceil(len(whole) / _MOST_TICKS)]
     even = MaxNLocator(nbins=5, steps=[1, 2, 5, 10]).tick_values(low, high)
+    return [float(tick) for tick in even if low <= tick <= high]
+
+
+def few_ticks(low: float, high: float) -> list[float]:
+    """Three to five round numbers between two ends of an even axis, `low` below `high`.
+
+    Few, so that labels with a sign and decimals do not touch; at least three, so that they show a
+    scale. Steps of 1, 2 or 5 where one of them gives as many, else of 3, 4, 6 or 8.
+    """
+    top = math.floor(math.log10(high - low))
+    for series in _FEW_STEPS:
+        for decade in (top, top - 1):
+            for step in (float(f"{step}e{decade}") for step in series):
+                first, last = math.ceil(low / step), math.floor(high / step)
+                if _FEWEST_TICKS <= last - first + 1 <= _FEW_TICKS:
+                    return [round(place * step, 1 - decade) for place in range(first, last + 1)]
+    even = MaxNLocator(nbins=_FEW_TICKS).tick_values(low, high)
     return [float(tick) for tick in even if low <= tick <= high]
 
 

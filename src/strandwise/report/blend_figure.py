@@ -6,12 +6,14 @@ import math
 import textwrap
 from typing import TYPE_CHECKING
 
+from matplotlib.patheffects import withStroke
+from matplotlib.text import Annotation
 from matplotlib.ticker import MaxNLocator
 
 from strandwise.errors import RequestError
 from strandwise.report.axes import add_footnote, add_heading
 from strandwise.report.labels import axis_label, format_number, in_unit, plain_number, unit_text
-from strandwise.report.style import ACCENT, INK, MUTED, SERIES, house_style, new_figure
+from strandwise.report.style import ACCENT, INK, MUTED, SERIES, UNTESTED, house_style, new_figure
 from strandwise.tracking import BlendPoint
 
 if TYPE_CHECKING:
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
 
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.transforms import Bbox
 
     from strandwise.report.labels import DisplayUnits
     from strandwise.report.style import SeriesStyle
@@ -38,6 +41,9 @@ _ALIKE = 0.015  # of it, within which fractions are drawn as one
 _MARGIN = 0.13
 _LETTERS_PER_INCH = 13.0
 _FRAME_INCHES = 0.5
+_ABOVE = 3.0  # points, of a number over its bar
+_BETWEEN_NUMBERS = 1.0  # pixels
+_MOST_STRETCHES = 4
 
 
 def draw_blends(
@@ -106,7 +112,41 @@ def draw_blends(
         _share_rates(axes, blends, model, units)
         add_heading(figure, title or f"Burn rate at {place} absolute against composition")
         add_footnote(figure, _sentences(blends, model, numbers, why_not, left_out))
+        _part_numbers(figure, axes)
     return figure
+
+
+def _part_numbers(figure: Figure, axes: Sequence[Axes]) -> None:
+    """Raise the numbers of formulations that stand close together until none covers another.
+
+    Where that takes them over the top of a panel, the scale that all panels share is longer.
+    """
+    figure.draw_without_rendering()
+    for _ in range(_MOST_STRETCHES):
+        over = max(_raise_numbers(ax, 72.0 / figure.dpi) for ax in axes)
+        if over <= 0.0:
+            return
+        for ax in axes:
+            low, high = ax.get_ylim()
+            ax.set_ylim(low, high + over * (high - low))
+
+
+def _raise_numbers(ax: Axes, points_a_pixel: float) -> float:
+    """How far numbers then stand over the top, as a share of the panel's height."""
+    numbers = [text for text in ax.texts if isinstance(text, Annotation)]
+    for number in numbers:
+        number.set_position((0.0, _ABOVE))
+    placed: list[Bbox] = []
+    for number in sorted(numbers, key=lambda one: one.get_window_extent().y0):
+        box = number.get_window_extent()
+        rise = 0.0
+        for other in sorted(placed, key=lambda one: one.y0):
+            if box.translated(0.0, rise).overlaps(other):
+                rise = other.y1 + _BETWEEN_NUMBERS - box.y0
+        placed.append(box.translated(0.0, rise))
+        number.set_position((0.0, _ABOVE + rise * points_a_pixel))
+    frame = ax.get_window_extent()
+    return max((box.y1 - frame.y1 for box in placed), default=0.0) / frame.height
 
 
 def _moving(blends: Sequence[MeasuredBlend]) -> list[str]:
@@ -243,20 +283,21 @@ def _write_number(ax: Axes, x: float, y: float, number: int) -> None:
     ax.annotate(
         str(number),
         (x, y),
-        (0.0, 3.0),
+        (0.0, _ABOVE),
         textcoords="offset points",
         ha="center",
         va="bottom",
         fontsize=8.0,
         fontweight="bold",
         color=INK,
+        path_effects=[withStroke(linewidth=2.0, foreground="white")],
         annotation_clip=True,
         zorder=3.0,
     )
 
 
 def _draw_line(ax: Axes, line: ExchangeLine, units: DisplayUnits) -> None:
-    """The model, dashed and on grey where no blend was tested."""
+    """The model, dashed and on hatching where no blend was tested."""
     shares = [_PER_CENT * fraction for fraction in line.fractions]
     rate, low, high = (
         [in_unit(value, units.rate) for value in values]
@@ -274,7 +315,7 @@ def _draw_line(ax: Axes, line: ExchangeLine, units: DisplayUnits) -> None:
     )
     for start, end in ((shares[0], ends[0]), (ends[1], shares[-1])):
         if end > start:
-            ax.axvspan(start, end, color=MUTED, alpha=0.12, linewidth=0, zorder=0.6)
+            ax.axvspan(start, end, **UNTESTED)
 
 
 def _draw_agreement(
@@ -340,9 +381,9 @@ def _sentences(
             sentences.append(f"No line: {why_not}.")
     else:
         sentences.append(
-            "Lines: the model with its 95 % band, all other ingredients at their mean; dashed on "
-            "grey: no blend was tested there. Points beside a line are moved along the model to "
-            "that mean; in the last panel they are as measured."
+            "Lines: the model with its 95 % band, all other ingredients at their mean; dashed "
+            "and hatched: no blend was tested there. Points beside a line are moved along the "
+            "model to that mean; in the last panel they are as measured."
         )
     if left_out:
         sentences.append(f"Not tested around this pressure: {', '.join(left_out)}.")

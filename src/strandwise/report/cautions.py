@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 __all__ = ["caution_lines"]
 
 _NUMBER = re.compile(r"(?<![\w.\-−+])([0-9]+(?:\.[0-9]+)?)(?![\w.]*[\w])")
+_COUNTED = re.compile(r"^[0-9]+(?: to [0-9]+)? (?:firings?|strands?|tests?|batch(?:es)?)(?= )")
 
 
 def caution_lines(labelled: Iterable[tuple[str, Caution]]) -> tuple[str, ...]:
@@ -26,7 +27,7 @@ def caution_lines(labelled: Iterable[tuple[str, Caution]]) -> tuple[str, ...]:
     Returns
     -------
     tuple of str
-        Such as ``M-01, M-02: 1 firing left out …``. Messages that differ in one number alone
+        Such as ``M-01, M-02: 1 firing each left out …``. Messages that differ in one number alone
         become one line with the number's range. A label that its message begins with stands only
         once.
     """
@@ -67,4 +68,6 @@ def _line(labels: Sequence[str], message: str) -> str:
     named = list(dict.fromkeys(label for label in labels if label))
     if not named or (len(named) == 1 and message.startswith(f"{named[0]} ")):
         return message
+    if len(named) > 1:
+        message = _COUNTED.sub(r"\g<0> each", message)
     return f"{', '.join(named)}: {message}"

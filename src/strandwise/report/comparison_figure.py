@@ -7,10 +7,10 @@ import textwrap
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from matplotlib.ticker import MaxNLocator
+from matplotlib.ticker import FixedLocator
 
 from strandwise.errors import RequestError
-from strandwise.report.axes import add_footnote, add_heading
+from strandwise.report.axes import add_footnote, add_heading, few_ticks
 from strandwise.report.labels import (
     format_change,
     format_change_interval,
@@ -67,7 +67,24 @@ class _Effect:
     dashed: bool
 
 
-def draw_comparison(comparison: Comparison, units: DisplayUnits, title: str = "") -> Figure:
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """Changes of the rate, in percent, that somebody asked about, and how they are drawn."""
+
+    places: tuple[float, ...]
+    dashes: tuple[float, ...]
+    sentence: str
+
+
+def draw_comparison(
+    comparison: Comparison,
+    units: DisplayUnits,
+    title: str = "",
+    *,
+    within: float | None = None,
+    slower: float | None = None,
+    faster: float | None = None,
+) -> Figure:
     """Shift of burn rate and of exponent against the baseline, one row a formulation.
 
     Parameters
@@ -78,6 +95,9 @@ def draw_comparison(comparison: Comparison, units: DisplayUnits, title: str = ""
         What the reader sees.
     title
         Above the picture; names baseline and pressure where empty.
+    within, slower, faster
+        Changes of the rate that were asked about, as fractions: a margin either way, and the
+        least slower or faster; None: not asked.
 
     Raises
     ------
@@ -96,7 +116,8 @@ def draw_comparison(comparison: Comparison, units: DisplayUnits, title: str = ""
     with house_style():
         figure = new_figure(_WIDTH, _FRAME_HEIGHT + row_height * len(rows))
         left, right = figure.subplots(1, 2, sharey=True, width_ratios=[3, 2])
-        _draw_effects(left, [_rate_effect(row, comparison) for row in rows], unit=" %")
+        asked = _asked(within, slower, faster)
+        _draw_effects(left, [_rate_effect(row, comparison) for row in rows], unit=" %", asked=asked)
         _draw_effects(right, [_exponent_effect(row, comparison) for row in rows], unit="")
         left.set(title="Burn rate", xlabel="Change of burn rate (% of the baseline's)")
         right.set(title="Exponent n", xlabel="Change of the exponent n")
@@ -104,8 +125,21 @@ def draw_comparison(comparison: Comparison, units: DisplayUnits, title: str = ""
         left.set_ylim(len(rows) - 0.5, -0.5)
         heading = title or f"Formulations beside {comparison.baseline} at {place} absolute"
         add_heading(figure, heading)
-        add_footnote(figure, _sentences(others, comparison))
+        add_footnote(figure, [*_sentences(others, comparison), *(one.sentence for one in asked)])
     return figure
+
+
+def _asked(within: float | None, slower: float | None, faster: float | None) -> list[_Asked]:
+    found = []
+    if within is not None:
+        margin = 100.0 * within
+        said = f"Dotted: the margin of \N{PLUS-MINUS SIGN}{plain_number(margin)} % asked about."
+        found.append(_Asked((-margin, margin), (1.0, 1.6), said))
+    for change, sign, word in ((slower, -1.0, "slower"), (faster, 1.0, "faster")):
+        if change:  # at 0 % there is a line anyway
+            said = f"Dots and dashes: {plain_number(100.0 * change)} % {word}, as asked about."
+            found.append(_Asked((sign * 100.0 * change,), (6.0, 1.6, 1.0, 1.6), said))
+    return found
 
 
 def _rate_effect(row: FormulationShift, comparison: Comparison) -> _Effect:
@@ -157,14 +191,18 @@ def _counted(number: int, noun: str) -> str:
     return f"{number} {noun}{'es' if noun.endswith('ch') else 's'}"
 
 
-def _draw_effects(ax: Axes, effects: Sequence[_Effect], *, unit: str) -> None:
-    low, high = _limits(effects)
+def _draw_effects(
+    ax: Axes, effects: Sequence[_Effect], *, unit: str, asked: Sequence[_Asked] = ()
+) -> None:
+    low, high = _limits(effects, [place for one in asked for place in one.places])
     ax.set_xlim(low, high)
     ax.axvline(0.0, color=INK, linewidth=1.1, zorder=1.5)
+    for one in asked:
+        for place in one.places:
+            ax.axvline(place, color=INK, linewidth=1.1, linestyle=(0, one.dashes), zorder=1.5)
     ax.grid(visible=False, axis="y")
     ax.tick_params(axis="y", length=0)
-    # Few ticks: labels with a sign and two decimals touch where there are more.
-    ax.xaxis.set_major_locator(MaxNLocator(nbins=4, steps=[1, 2, 5, 10]))
+    ax.xaxis.set_major_locator(FixedLocator(few_ticks(low, high)))
     ax.xaxis.set_major_formatter(lambda value, _: plain_number(value))
     for place, effect in enumerate(effects):
         _draw_mark(ax, place, effect, low, high)
@@ -179,7 +217,7 @@ def _draw_effects(ax: Axes, effects: Sequence[_Effect], *, unit: str) -> None:
         )
 
 
-def _limits(effects: Sequence[_Effect]) -> tuple[float, float]:
+def _limits(effects: Sequence[_Effect], asked: Sequence[float]) -> tuple[float, float]:
     reaches = []
     for effect in effects:
         if effect.interval is not None:
@@ -187,12 +225,14 @@ def _limits(effects: Sequence[_Effect]) -> tuple[float, float]:
         elif effect.estimate:
             reaches.append(abs(effect.estimate))
     if not reaches:  # words alone
-        return -1.0, 1.0
+        furthest = 1.2 * max(map(abs, asked)) if asked else 1.0
+        return -furthest, furthest
     estimates = [abs(effect.estimate) for effect in effects if effect.estimate is not None]
     most = max(_MOST_OF_MEDIAN * statistics.median(reaches), 1.2 * max(estimates))
     ends = [0.0, *(e.estimate for e in effects if e.estimate is not None)]
     ends += [end for e in effects if e.interval is not None for end in e.interval]
     low, high = max(min(ends), -most), min(max(ends), most)
+    low, high = min([low, *asked]), max([high, *asked])
     margin = 0.08 * (high - low) or 1.0
     return low - margin, high + margin
 

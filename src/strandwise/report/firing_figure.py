@@ -205,18 +205,19 @@ def _events(reduction: FiringReduction) -> list[_Event]:
     start = reduction.ignition
     if start is None:
         return []
-    named: tuple[tuple[str, float | None, tuple[float, ...]], ...] = (
-        ("ignition", start, ()),
-        ("web burnout", reduction.web_burnout, (5.0, 2.0)),
-        ("end of action", reduction.end, (1.5, 1.5)),
+    # To the same digits as the burn time below, which is the same instant.
+    named: tuple[tuple[str, float | None, float | None, tuple[float, ...]], ...] = (
+        ("ignition", start, None, ()),
+        ("web burnout", reduction.web_burnout, reduction.burn_time_sd, (5.0, 2.0)),
+        ("end of action", reduction.end, None, (1.5, 1.5)),
     )
     return [
         _Event(
-            name if name == "ignition" else f"{name} {format_number(instant - start)} s",
+            name if name == "ignition" else f"{name} {format_number(instant - start, sd)} s",
             instant - start,
             (0.0, dashes),
         )
-        for name, instant, dashes in named
+        for name, instant, sd, dashes in named
         if instant is not None
     ]
 

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 from strandwise.errors import RequestError
 from strandwise.report.axes import add_footnote, add_heading
 from strandwise.report.labels import axis_label, format_limit, in_unit, plain_number
-from strandwise.report.style import INK, MUTED, SERIES, house_style, new_figure
+from strandwise.report.style import INK, SERIES, UNTESTED, house_style, new_figure
+from strandwise.units import digits_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -65,7 +66,9 @@ def draw_forecast(found: Sequence[Forecast], units: DisplayUnits, title: str = "
         _mark_limit(upper, found, units)
         _mark_tested(upper, found, units)
         if len(found) > 1:
-            upper.legend(loc="upper right", ncols=min(len(found), 3))
+            # On white, so that the hatching does not run through its letters.
+            box = {"facecolor": "white", "edgecolor": "none", "framealpha": 0.9}
+            upper.legend(loc="upper right", ncols=min(len(found), 3), frameon=True, **box)
         add_heading(figure, title or _title(found))
         _arrange(figure, upper, lower, add_footnote(figure, _sentences(found, units)))
     return figure
@@ -127,13 +130,13 @@ def _frame(ax: Axes, title: str, label: str) -> None:
 
 
 def _mark_tested(ax: Axes, found: Sequence[Forecast], units: DisplayUnits) -> None:
-    """Shade where no formulation was tested, as far as the picture goes, which is then fixed."""
+    """Hatch where no formulation was tested, as far as the picture goes, which is then fixed."""
     low = in_unit(min(one.tested[0] for one in found), units.pressure)
     high = in_unit(max(one.tested[1] for one in found), units.pressure)
     top = ax.get_ylim()[1]
-    ax.axhspan(0.0, low, color=MUTED, alpha=0.10, linewidth=0.0, zorder=0.5)
+    ax.axhspan(0.0, low, **UNTESTED)
     if high < top:
-        ax.axhspan(high, top, color=MUTED, alpha=0.10, linewidth=0.0, zorder=0.5)
+        ax.axhspan(high, top, **UNTESTED)
     ax.set_ylim(0.0, top)
 
 
@@ -158,7 +161,7 @@ def _mark_limit(ax: Axes, found: Sequence[Forecast], units: DisplayUnits) -> Non
 
 
 def _share(value: float) -> str:
-    return f"{100.0 * value:.2g} %" if value else "none"
+    return f"{digits_text(100.0 * value)} %" if value else "none"
 
 
 def _title(found: Sequence[Forecast]) -> str:
@@ -172,8 +175,8 @@ def _sentences(found: Sequence[Forecast], units: DisplayUnits) -> list[str]:
     if len(found) <= _MOST_FILLED:
         sentences.append("Bands: from 5 to 95 % of the draws at each instant.")
     sentences.append(
-        "Grey: pressures at which none of them was tested. The highest pressure of a draw may lie "
-        "above the band, which is taken instant by instant."
+        "Hatched: pressures at which none of them was tested. The highest pressure of a draw may "
+        "lie above the band, which is taken instant by instant."
     )
     if case is not None:
         limit = format_limit(case.limit, units.pressure)

@@ -71,7 +71,7 @@ def draw_hindcast(found: Hindcast, units: DisplayUnits, title: str = "") -> Figu
                 "tests; stroke: median. Squares: measured, with two standard uncertainties; open "
                 "where outside."
                 + (
-                    " Thin grey bars: from the strands alone, as if no motor had been fired."
+                    " Thin bars beneath: from the strands alone, as if no motor had been fired."
                     if alone
                     else ""
                 ),

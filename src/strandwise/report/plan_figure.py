@@ -10,6 +10,7 @@ from strandwise.planning import MotorTests
 from strandwise.report.axes import add_footnote, add_heading
 from strandwise.report.labels import format_number, in_unit, plain_number, unit_text
 from strandwise.report.style import ACCENT, INK, MUTED, SERIES, house_style, new_figure
+from strandwise.units import digits_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -356,8 +357,8 @@ def _shift_sentences(found: NextTests, curves: Sequence[PowerCurve]) -> list[str
 def _scatter(found: NextTests) -> list[str]:
     counted = found.components
     text = (
-        f"Scatter counted with: {_PER_CENT * counted.batch_sd:.2g} % from batch to batch, "
-        f"{_PER_CENT * counted.test_sd:.2g} % from test to test"
+        f"Scatter counted with: {digits_text(_PER_CENT * counted.batch_sd)} % from batch to batch, "
+        f"{digits_text(_PER_CENT * counted.test_sd)} % from test to test"
     )
     if not counted.cautions:
         return [f"{text}."]

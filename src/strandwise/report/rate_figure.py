@@ -360,9 +360,9 @@ def _sentences(
     if not all(point.used for point in points):
         sentences.append("Hollow and crossed: left out of the fit.")
     if any(map(outliers_of, fits)):
-        sentences.append("Named: an outlier, which the fit still holds.")
+        sentences.append("Named: an outlier, which the fit keeps.")
     if len(panels) > 1 and curves:
-        sentences.append("Grey lines: the laws of the other panels.")
+        sentences.append("Pale thin lines: the laws of the other panels.")
     bare_panels = {id(fit) for panel in panels if alone(panel) for fit in _fits(panel)}
     beyond = [
         fit.label

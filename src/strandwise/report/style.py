@@ -30,6 +30,7 @@ __all__ = [
     "MUTED",
     "PICTURE_FORMATS",
     "SERIES",
+    "UNTESTED",
     "SeriesStyle",
     "house_style",
     "new_figure",
@@ -41,6 +42,15 @@ INK = "#1d2430"
 MUTED = "#5d6673"
 FAINT = "#d3d7de"
 ACCENT = "#14406b"
+
+UNTESTED: Mapping[str, Any] = {
+    "facecolor": "none",
+    "edgecolor": "#b4bac4",
+    "hatch": "////",
+    "linewidth": 0.0,
+    "zorder": 0.5,
+}
+"""How a span is filled where nothing was tested: hatched, which no shade of grey is taken for."""
 
 PICTURE_FORMATS = (".png", ".svg", ".pdf")
 _PNG_DPI = 160

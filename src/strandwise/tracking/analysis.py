@@ -236,6 +236,7 @@ def analyse(
     baseline: str,
     pressure: float,
     covariates: Sequence[BatchCovariate] = (),
+    order: Sequence[str] = (),
 ) -> Analysis:
     """Fit the comparison of formulations.
 
@@ -254,6 +255,8 @@ def analyse(
         P_at, Pa.
     covariates
         Values of the batches.
+    order
+        Of the formulations after the baseline; those that it lacks follow by name.
 
     Raises
     ------
@@ -272,7 +275,7 @@ def analyse(
         msg = f"covariates named {', '.join(covariate.name for covariate in covariates)}"
         raise DataError(msg, expected="a name of its own for each covariate")
     tests = tests_of(observations)
-    layout = lay_out(tests, baseline, pressure, covariates)
+    layout = lay_out(tests, baseline, pressure, covariates, order)
     fit = _fitted(tests, layout, None)
     in_the_middle = fit
     layout, fit = _with_best_centre(tests, layout, fit)

@@ -10,6 +10,7 @@ import numpy as np
 from strandwise.findings import Caution
 from strandwise.ratelaw import closer_than_readings
 from strandwise.tracking.covariates import covariate_cautions
+from strandwise.units import digits_text
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -341,9 +342,9 @@ def _no_scatter(analysis: Analysis) -> Caution | None:
     if not closer_than_readings(fit.within_sd, fit.within_df):
         return None
     message = (
-        f"tests of one batch scatter by {100 * fit.within_sd:.2g} % of the rate, less than "
-        "readings of strands can: where rates were worked out from a law rather than measured, "
-        "these intervals say nothing about real propellant"
+        f"tests of one batch scatter by {digits_text(100 * fit.within_sd)} % of the rate, less "
+        "than readings of strands can: where rates were worked out from a law rather than "
+        "measured, these intervals say nothing about real propellant"
     )
     return Caution("no-scatter", message)
 

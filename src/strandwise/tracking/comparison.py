@@ -268,7 +268,7 @@ class Comparison:
         to, that kind; ``mixed`` where strands and firings could not be tied together, so that
         each formulation's rate is as its own tests read it.
     formulations
-        The baseline first, then the others in order of name.
+        The baseline first, then the others in the order asked for, else of their names.
     doses
         Slopes of the dose series.
     covariates

@@ -268,7 +268,11 @@ class Layout:
 
 
 def lay_out(
-    tests: Tests, baseline: str, pressure: float, covariates: Sequence[BatchCovariate] = ()
+    tests: Tests,
+    baseline: str,
+    pressure: float,
+    covariates: Sequence[BatchCovariate] = (),
+    order: Sequence[str] = (),
 ) -> Layout:
     """Build the columns of ln r = α_f + n_f ln(P/P_at) + δ·[firing] + Σ γ_c (z_c − z̄_c).
 
@@ -282,9 +286,13 @@ def lay_out(
         P_at, Pa.
     covariates
         Values z of the batches; one that cannot be told from what is in already is left out.
+    order
+        Of the formulations after the baseline; those that it lacks follow by name.
     """
     x = tests.log_pressure - np.log(pressure)
-    names = [baseline, *sorted(set(tests.formulation) - {baseline})]
+    tested = set(tests.formulation)
+    listed = [name for name in order if name in tested]
+    names = list(dict.fromkeys([baseline, *listed, *sorted(tested)]))
     masks = {name: tests.rows_of(name) for name in names}
     spread = {name: float(np.ptp(x[masks[name]])) for name in names}
     measured = frozenset(name for name in names if spread[name] >= np.log(_NARROWEST_RANGE))

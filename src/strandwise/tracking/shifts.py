@@ -43,6 +43,7 @@ def compare_formulations(
     pressure: float,
     doses: Mapping[str, Dose] | None = None,
     covariates: Sequence[BatchCovariate] = (),
+    order: Sequence[str] = (),
     format_pressure: Callable[[float], str] = in_megapascals,
     format_warmer: Callable[[float], str] = METRIC.warmer,
 ) -> Comparison:
@@ -70,6 +71,8 @@ def compare_formulations(
     covariates
         Values that the batches carry (density, temperature of processing, …). Each that can be
         told from the formulations gets a slope, and rates and shifts then hold at its mean.
+    order
+        Of the formulations after the baseline; those that it lacks follow by name.
     format_pressure, format_warmer
         Turn Pa, and a difference of temperatures in K, into text for the cautions.
 
@@ -83,7 +86,9 @@ def compare_formulations(
         The baseline is not among the observations, the pressure is not above zero, two
         covariates have one name.
     """
-    analysis = analyse(observations, baseline=baseline, pressure=pressure, covariates=covariates)
+    analysis = analyse(
+        observations, baseline=baseline, pressure=pressure, covariates=covariates, order=order
+    )
     others = analysis.names[1:]
     shift_contrasts = _present({name: analysis.shift_contrast(name) for name in others})
     n_contrasts = _present({name: analysis.exponent_shift_contrast(name) for name in others})

@@ -21,6 +21,7 @@ from strandwise.tracking.small_sample import (
     variance_covariance,
     with_shared,
 )
+from strandwise.units import digits_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -164,7 +165,7 @@ def variance_components(
     batch_sd = _one_error_above_zero(analysis, fit.residual_sd)
     message = (
         "the batches show no spread of their own, which few batches often do not; "
-        f"{100 * batch_sd:.2g} % of the rate is taken, to be on the careful side"
+        f"{digits_text(100 * batch_sd)} % of the rate is taken, to be on the careful side"
     )
     caution = Caution("batch-scatter-zero", message)
     return VarianceComponents(
@@ -207,7 +208,7 @@ def shift_precision(
     """
     _check_additions(analysis, additions)
     tests = _with_additions(analysis.tests, additions)
-    layout = lay_out(tests, analysis.baseline, analysis.pressure)
+    layout = lay_out(tests, analysis.baseline, analysis.pressure, order=analysis.names)
     centre = analysis.layout.centre
     layout = dataclasses.replace(layout, centre=centre, slopes=tests.log_pressure - centre)
     planned = dataclasses.replace(analysis, tests=tests, layout=layout)

@@ -24,7 +24,7 @@ from strandwise.units.quantities import (
 from strandwise.units.systems import SYSTEMS, parse_unit_choice, shown_unit, units_shown
 from strandwise.units.table import known_units
 from strandwise.units.wording import METRIC, Wording, symbol_of, wording_in
-from strandwise.units.writing import from_si, lossless_text
+from strandwise.units.writing import digits_text, from_si, lossless_text
 
 __all__ = [
     "METRIC",
@@ -36,6 +36,7 @@ __all__ = [
     "Wording",
     "Zero",
     "absolute_pressure",
+    "digits_text",
     "from_si",
     "is_gauge",
     "kinds_of_unit",

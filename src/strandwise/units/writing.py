@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from decimal import Decimal
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
@@ -13,7 +14,7 @@ if TYPE_CHECKING:
 
     from strandwise.units.kinds import Unit
 
-__all__ = ["from_si", "lossless_text"]
+__all__ = ["digits_text", "from_si", "lossless_text"]
 
 MOST_DIGITS = 40
 """Significant digits that `lossless_text` may write."""
@@ -47,6 +48,11 @@ def from_si(value: float, unit: Unit) -> float:
             expected="a value in the range of floats",
             hint="use a larger unit",
         )
+
+
+def digits_text(value: float, digits: int = 2) -> str:
+    """A finite number to its first digits, never with a power of ten: ``120``, ``0.5``."""
+    return f"{Decimal(f'{value:.{digits}g}'):f}"
 
 
 def _exact(value: float) -> Fraction:

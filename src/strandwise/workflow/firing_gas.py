@@ -23,6 +23,10 @@ _UNTRUE = {
     "chuffing": "it chuffed",
     "saturated": "its pressure channel was at the end of its range",
 }
+_NO_GAUGE = {
+    "thrust": "its pressure, and so its c*, is from the thrust and not from a gauge",
+    "summary": "its pressure, and so its c*, was read by hand and not from a gauge's trace",
+}
 # Losses take a few per cent to a quarter of the equilibrium's c*, and nothing adds to it; common
 # practice, no source.
 _RATIO = (0.75, 1.02)
@@ -45,7 +49,7 @@ class FiredGas:
     firings
         Test and c* of each that it is the mean of, m/s.
     left_out
-        Test of each other one with a c* by gauge, and why.
+        Test of each other one with a c*, and why.
     """
 
     velocity: float | None
@@ -88,10 +92,12 @@ def gas_of_firings(
     records = {firing.test: firing for firing in reduced.campaign.firings}
     kept: list[FiringReduction] = []
     left_out: list[tuple[str, str]] = []
+    no_gauge: list[tuple[str, str]] = []
     for result in reduced.firings:
         if result.test == without or result.characteristic_velocity is None:
             continue
         if result.pressure_from != "gauge":
+            no_gauge.append((result.test, _NO_GAUGE[result.pressure_from or "summary"]))
             continue
         why = _why_not(records[result.test], result, by_ratio=by_ratio)
         if why is None:
@@ -108,7 +114,7 @@ def gas_of_firings(
         velocity=velocity,
         sd=None if velocity is None else _one_more(list(found.values())),
         firings=tuple(found.items()),
-        left_out=tuple(left_out),
+        left_out=(*left_out, *no_gauge),
     )
 
 

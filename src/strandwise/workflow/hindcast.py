@@ -77,15 +77,19 @@ def _stated(reduced: ReducedCampaign, firing: Firing) -> float | None:
 
 def _gas_cautions(reduced: ReducedCampaign, fired: Sequence[FiredMotor]) -> list[Caution]:
     """Say where c* comes from for the firings that nobody states one for."""
-    names = {one.test for one in fired}
-    firings = [firing for firing in reduced.campaign.firings if firing.test in names]
+    predicted = {one.test for one in fired}
+    firings = [firing for firing in reduced.campaign.firings if firing.test in predicted]
     if all(_stated(reduced, firing) is not None for firing in firings):
         return []
     told = gas_of_firings(reduced)
-    text = (
-        "no characteristic velocity is stated: each firing is predicted with the mean of the "
-        f"others' ({', '.join(test for test, _ in told.firings)})"
-    )
+    names = [test for test, _ in told.firings]
+    if len(names) == 1:
+        used = f"every other firing is predicted with that of {names[0]}"
+    else:
+        used = (
+            f"each firing is predicted with the mean of those of {', '.join(names)}, never its own"
+        )
+    text = f"no characteristic velocity is stated: {used}"
     if told.left_out:
         text += f"; left out: {', '.join(f'{test} ({why})' for test, why in told.left_out)}"
     return [Caution("gas-by-firings", text)]
@@ -111,8 +115,9 @@ def _fired(reduced: ReducedCampaign, firing: Firing, result: FiringReduction) ->
     if c_star is None:
         others = gas_of_firings(reduced, without=firing.test)
         if others.velocity is None:
-            return "no characteristic velocity is stated, and no other firing tells one" + "".join(
-                f"; {test} is left out ({why})" for test, why in others.left_out
+            return (
+                "no characteristic velocity c* is stated, and none of another firing may be used"
+                + "".join(f"; {test}: {why}" for test, why in others.left_out)
             )
         c_star, c_star_sd = others.velocity, others.sd
     tolerances, _ = tolerances_of(

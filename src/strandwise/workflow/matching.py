@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from strandwise.errors import DataError
 from strandwise.findings import Caution
 from strandwise.reduction import match_trace, monte_carlo
+from strandwise.units import digits_text
 
 if TYPE_CHECKING:
     from strandwise.reduction import FiringReduction, MonteCarlo, TraceMatch
@@ -80,8 +81,8 @@ def _cautions(firing: FiringReduction, match: TraceMatch) -> list[Caution]:
     if match.misfit > _POOR:
         text = (
             f"no law makes the simulated pressure follow the trace closer than "
-            f"{100.0 * match.misfit:.2g} % (root mean square): the grain burnt otherwise than "
-            "recorded, and a, n and c* of the match mean little"
+            f"{digits_text(100.0 * match.misfit)} % (root mean square): the grain burnt otherwise "
+            "than recorded, and a, n and c* of the match mean little"
         )
         cautions.append(Caution("match-poor", text, tests))
     low, high = _EFFICIENCY

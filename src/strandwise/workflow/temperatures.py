@@ -18,6 +18,7 @@ from strandwise.ratelaw import (
     pressure_sensitivity,
     temperature_reason,
 )
+from strandwise.units import digits_text
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -156,8 +157,8 @@ class AtTemperature:
         caution = Caution(
             "sigma-p-stated",
             f"readings at {say.warmth(low)} to {say.warmth(high)} are taken to {there} by the "
-            f"stated {100.0 * sigma_p:.3g} % per kelvin, at most {moved:.2g} % of the rate; how "
-            "far that value may be off is not in the intervals",
+            f"stated {100.0 * sigma_p:.3g} % per kelvin, at most {digits_text(moved)} % of the "
+            "rate; how far that value may be off is not in the intervals",
         )
         return dataclasses.replace(fit, normalised=done, cautions=(*fit.cautions, caution))
 

@@ -343,10 +343,14 @@ def _off_text(off: float, digits: int = 0) -> str:
 
 def _outlier_law(far: Mapping[str, StandOut], suspects: Collection[str]) -> str:
     firings = [one for one in far.values() if one.is_firing]
-    strands = len(suspects) - len(firings)
+    strands, strands_far = len(suspects) - len(firings), len(far) - len(firings)
     told = []
     if strands:
-        told.append(f"the law of {'their batches' if strands > 1 else 'its batch'}")
+        law = f"the law of {'their batches' if strands > 1 else 'its batch'}"
+        # `fit` tells the same test's distance from a law that the test itself has bent.
+        if strands_far:
+            law += f" fitted without {'them' if strands > 1 else 'it'}"
+        told.append(law)
     if firings:
         told.append("where the other firings lie beside the strands or each other")
     return " or from ".join(told)

@@ -20,6 +20,7 @@ __all__ = [
     "Cautions",
     "Cell",
     "Head",
+    "Items",
     "Links",
     "PageTable",
     "Paragraph",
@@ -27,6 +28,7 @@ __all__ = [
     "Section",
     "Subheading",
     "bare",
+    "labelled",
     "said",
 ]
 
@@ -101,6 +103,14 @@ class Paragraph:
 
 
 @dataclass(frozen=True, slots=True)
+class Items:
+    """What explains, as a list: a sentence each."""
+
+    block: ClassVar[str] = "items"
+    lines: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Subheading:
     """Heading within a section."""
 
@@ -130,7 +140,7 @@ class Links:
     targets: tuple[tuple[str, str], ...]
 
 
-Block = PageTable | Picture | Paragraph | Subheading | Cautions | Links
+Block = PageTable | Picture | Paragraph | Items | Subheading | Cautions | Links
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -156,6 +166,15 @@ def said(text: str) -> str:
     plain = first.isalpha() and first.islower() and len(text) > len(first)
     begun = f"{text[:1].upper()}{text[1:]}" if plain else text
     return begun if begun.endswith((".", "!", "?")) else f"{begun}."
+
+
+def labelled(text: str) -> str:
+    """As `said`, of a text that may begin with a word and a colon, which is no name."""
+    first, colon, _ = text.partition(":")
+    told = said(text)
+    if colon and first.isalpha() and first.islower():
+        return f"{told[:1].upper()}{told[1:]}"
+    return told
 
 
 def bare(text: str) -> Cell:

@@ -15,16 +15,19 @@ from strandwise.report.page.blocks import (
     Cautions,
     Cell,
     Head,
+    Items,
     PageTable,
     Paragraph,
     Section,
     Subheading,
     bare,
+    labelled,
     said,
 )
 from strandwise.report.page.content import Missing
 from strandwise.report.page.pictures import firing_picture, forecast_picture, hindcast_picture
 from strandwise.report.page.writing import chance, interval_cells, number, ratio
+from strandwise.units import digits_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -66,9 +69,9 @@ def firings_section(content: PageContent, write: Writer) -> Section:
     for place, firing in enumerate(drawn, start=1):
         blocks.append(Subheading(f"{firing.test}: {firing.formulation}, batch {firing.batch}"))
         blocks.append(firing_picture(firing, place, write))
-        rules = [said(text) for text in (*firing.rules, *firing.account)]
+        rules = tuple(labelled(text) for text in (*firing.rules, *firing.account))
         if rules:
-            blocks.append(Paragraph(" ".join(rules), weak=True))
+            blocks.append(Items(rules))
         blocks += Cautions.of(("", caution) for caution in firing.cautions)
     shown = {firing.test for firing in drawn}
     rest = [firing for firing in firings if firing.test not in shown]
@@ -98,6 +101,7 @@ def _firings_table(firings: Sequence[FiringReduction], write: Writer) -> PageTab
         write.head("impulse", units.impulse),
         Head("specific impulse (s)"),
         write.head("c*", units.gas_velocity),
+        write.head("± c*", units.gas_velocity),
         write.head("rate", units.rate),
         write.head("± rate", units.rate),
         Head("used", "text"),
@@ -126,6 +130,7 @@ def _firings_table(firings: Sequence[FiringReduction], write: Writer) -> PageTab
                     units.gas_velocity,
                     one.characteristic_velocity_sd,
                 ),
+                write.spread(one.characteristic_velocity_sd, units.gas_velocity),
                 write.quantity(rate, units.rate, rate_sd),
                 write.spread(rate_sd, units.rate),
                 bare(_part(one)),
@@ -174,7 +179,7 @@ def _scores(found: Hindcast) -> list[str]:
             said(
                 f"{score.quantity.replace('-', ' ')} from {_BASES[score.basis]}: {score.inside} of "
                 f"{score.count} inside their 95 % interval; measured over predicted "
-                f"{mean} % on average, {100.0 * score.typical_deviation:.2g} % typically"
+                f"{mean} % on average, {digits_text(100.0 * score.typical_deviation)} % typically"
             )
         )
     return texts

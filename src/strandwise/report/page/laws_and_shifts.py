@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from strandwise.planning import detectable_sentence
-from strandwise.report.labels import NO_VALUE, format_number, unit_text
+from strandwise.report.labels import NO_VALUE, format_number, plain_number, unit_text
 from strandwise.report.page.blocks import (
     Cautions,
     Cell,
@@ -262,7 +262,7 @@ def _dose_table(doses: tuple[DoseSlope, ...]) -> PageTable:
     rows = []
     for slope in doses:
         amounts = ", ".join(
-            f"{name} {format_number(100.0 * amount)}"
+            f"{name}: {plain_number(float(f'{100.0 * amount:.4g}'))} %"
             for name, amount in zip(slope.formulations, slope.amounts, strict=True)
         )
         rows.append(
@@ -280,7 +280,7 @@ def _dose_table(doses: tuple[DoseSlope, ...]) -> PageTable:
         heads=[
             Head("Ingredient", "text"),
             Head("in place of", "text"),
-            Head("doses tested (%)", "text"),
+            Head("doses tested", "text"),
             Head("change (% a percent)"),
             Head("from", file="95 % from (% a percent)"),
             Head("to", file="95 % to (% a percent)"),
