@@ -13,7 +13,7 @@ from strandwise.motor import web
 from strandwise.records.fields import STRAND_FIELDS
 from strandwise.records.places import at_field
 from strandwise.records.plausible import SLIP, implausible, implausible_firing, told_in
-from strandwise.units import Kind
+from strandwise.units import Kind, digits_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -192,8 +192,8 @@ class Comparison:
         if burnt.pressure < low:
             times, way, end_told = low / burnt.pressure, "below", f"lowest, {low_told}"
         message = (
-            f"pressure of {told} absolute, {times:.2g} times {way} the {end_told}, of all other "
-            "tests of the campaign"
+            f"pressure of {told} absolute, {digits_text(times)} times {way} the {end_told}, of all "
+            "other tests of the campaign"
         )
         hint = (
             "look for another unit or zero, and for a decimal comma that split a number in two and "
@@ -235,8 +235,8 @@ class Comparison:
         if burnt.pressure is not None:
             there = f" at {told_in(burnt.pressure, Kind.PRESSURE, self.units, 3)} absolute"
         message = (
-            f"burn rate of {rate}{there}, {math.exp(abs(off)):.2g} times {way} than the other "
-            f"tests of {group} give (about {theirs})"
+            f"burn rate of {rate}{there}, {digits_text(math.exp(abs(off)))} times {way} than the "
+            f"other tests of {group} give (about {theirs})"
         )
         yield Finding(burnt.source, "implausible", message, f"{least} to {most}", SLIP)
 

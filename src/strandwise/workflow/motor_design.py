@@ -19,7 +19,7 @@ from strandwise.reduction import (
     LENGTH_SD,
     THROAT_SD,
 )
-from strandwise.units import METRIC
+from strandwise.units import METRIC, digits_text
 from strandwise.workflow.firing_gas import gas_of_firings
 from strandwise.workflow.opening import pressure_scale
 from strandwise.workflow.thermochemistry import default_gas
@@ -293,8 +293,8 @@ def _by_firings(fired: FiredGas, sd: float, write: Callable[[float], str]) -> st
         text += f"that of one firing ({fired.firings[0][0]}), which shows no spread"
     else:
         spread = 100.0 * (fired.spread or 0.0) / fired.velocity
-        text += f"the mean of {count} firings ({shown}), which spread by {spread:.2g} %"
-    text += f"; the next motor's may be off by {100.0 * sd / fired.velocity:.2g} % "
+        text += f"the mean of {count} firings ({shown}), which spread by {digits_text(spread)} %"
+    text += f"; the next motor's may be off by {digits_text(100.0 * sd / fired.velocity)} % "
     return f"{text}(standard uncertainty){_left_out(fired)}"
 
 
