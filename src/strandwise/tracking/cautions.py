@@ -190,15 +190,14 @@ def _pressures_blurred(analysis: Analysis, name: str) -> Caution | None:
     As of any regression on an uncertain quantity, E(n̂) = (nV − nσ_lnP² + σ_lnr,lnP)/V with V the
     variance of ln P seen within batches (Fuller, Measurement Error Models, 1987, from memory).
     """
-    contrast, tests, rows = analysis.exponent_contrast(name), analysis.tests, []
+    contrast, tests = analysis.exponent_contrast(name), analysis.tests
     if name not in analysis.layout.measured or contrast is None:
         return None
     of_name = tests.rows_of(name)
-    for batch in dict.fromkeys(np.array(tests.batch)[of_name].tolist()):
-        own = tests.log_pressure[of_name & (np.array(tests.batch) == batch)]
-        rows.append(own - own.mean())
-    apart = np.concatenate(rows)
-    freedom = apart.size - len(rows)
+    batches, group = np.unique(np.array(tests.batch)[of_name], return_inverse=True)
+    own = tests.log_pressure[of_name]
+    apart = own - (np.bincount(group, own) / np.bincount(group))[group]
+    freedom = apart.size - batches.size
     variance = float(np.mean(np.nan_to_num(tests.log_pressure_variance[of_name])))
     estimate = analysis.estimate(contrast)
     if freedom < 1 or not variance or not estimate.sd or not apart.any():
