@@ -158,7 +158,7 @@ def locate(
     finely = coarse.last - coarse.first >= _FINE
     clean, spikes = despiked(values[near], pairs=finely)
     sign = coarse.sign
-    upright = sign * clean
+    upright = clean if sign > 0.0 else -clean
     first, last = coarse.first - near.start, coarse.last - near.start
     rest = sign * np.median(values[near][: max(3, len(t) // 100)])
     cleaned: Floats = upright - rest
@@ -184,7 +184,8 @@ def locate(
     noise = float(np.hypot(noise, _step(clean) / np.sqrt(12.0)))
     _refuse_noise_and_few_samples(t, cleaned, (first, last), noise, told)
     peak = float(np.max(cleaned[first : last + 1]))
-    whole = sign * values - line.at(time)
+    whole = line.at(time)
+    np.subtract(values if sign > 0.0 else -values, whole, out=whole)
     whole[near] = cleaned
     sd = float(np.hypot(line.sd, disturbed))
     account = [line.how]

@@ -61,4 +61,8 @@ def read_numbers(
         )
     except ValueError:  # pandas' own ParserError and EmptyDataError are among them
         return None
-    return np.column_stack([frame[i].to_numpy() for i in indices])
+    columns = frame.to_numpy().T
+    # Each column in one piece, as everything behind works along columns; none copied for nothing.
+    if list(indices) == picked:
+        return columns.T
+    return columns[[picked.index(i) for i in indices]].T

@@ -72,6 +72,9 @@ def runs_from_arrays(
     counters: tuple[float, ...] = _COUNTERS
     if scale is not None:
         counters += tuple(seconds / scale for seconds in _COUNTED_SECONDS)
+    steps = np.diff(clock)
+    if np.all(steps > 0.0):
+        return [Run(clock, values, _gaps(steps))], ()
     stamps, account = _unwrapped(clock, counters)
     cuts = _resets(stamps)
     bounds = [0, *cuts, len(stamps)]
@@ -140,11 +143,14 @@ def _ordered(stamps: Floats, values: Floats) -> Run:
         stamps = unique
         account.append(f"{repeated} rows repeat a stamp: averaged per stamp")
         steps = np.diff(stamps)
-    if len(steps):
-        gaps = int(np.count_nonzero(steps > _GAP_STEPS * np.median(thinned(steps))))
-        if gaps:
-            account.append(f"{gaps} gap{'s' if gaps > 1 else ''} of more than ten sample intervals")
-    return Run(stamps, values, tuple(account))
+    return Run(stamps, values, (*account, *_gaps(steps)))
+
+
+def _gaps(steps: Floats) -> tuple[str, ...]:
+    if not len(steps):
+        return ()
+    gaps = int(np.count_nonzero(steps > _GAP_STEPS * np.median(thinned(steps))))
+    return (f"{gaps} gap{'s' if gaps > 1 else ''} of more than ten sample intervals",) * (gaps > 0)
 
 
 def _spread(stamps: Floats) -> tuple[Floats, float]:

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 __all__ = ["events_from_arrays"]
 
 _LEAST_ROWS = 8
+_MARGIN = 0.5  # action times before and after the action that its events are looked for in
 
 
 def events_from_arrays(
@@ -101,7 +102,12 @@ def events_from_arrays(
     lit = find_ignition(times, z, found, ignition)
     start, finish = lit.time, _end(times, z, found, end)
     ambient = recorded_zero if unit == "Pa" else 0.0
-    burnout = find_burnout(times, z, start, finish, by_hand=web_burnout, ambient=ambient)
+    # A long log is mostly rest, which says nothing of the burn.
+    margin = _MARGIN * (finish - start)
+    a, b = np.searchsorted(times, [start - margin, finish + margin])
+    own = slice(max(int(a) - 1, 0), int(b) + 1)
+    burn = times[own], z[own]
+    burnout = find_burnout(*burn, start, finish, by_hand=web_burnout, ambient=ambient)
     if not start < burnout.time <= finish:
         msg = (
             f"ignition {start:.4g} s, web burnout {burnout.time:.4g} s and end {finish:.4g} s "
@@ -114,7 +120,7 @@ def events_from_arrays(
         f"end of action {finish:.4f} s: "
         + ("set by hand" if end is not None else "10 % of the peak"),
     )
-    quality = _quality(times, z, start, burnout.time, finish)
+    quality = _quality(*burn, start, burnout.time, finish)
     top, peak = smoothed_peak(z[found.first : found.last + 1], found.noise)
     top += found.first
     highest = float(np.max(z[found.first : found.last + 1]))
@@ -129,7 +135,7 @@ def events_from_arrays(
         *found.cautions,
         *lit.cautions,
         *pulse_cautions(found.pulses, start, finish, peak),
-        *burst_cautions(times, z, start, finish),
+        *burst_cautions(*burn, start, finish),
         *size_cautions(peak, finish - start, unit, wording),
         *_quality_cautions(quality),
     )
