@@ -10,7 +10,7 @@ from strandwise.records.alike import fold_name
 from strandwise.records.field import PressureScale, field_named, shorten
 from strandwise.records.fields import SETTINGS_FIELDS
 
-__all__ = ["Bench", "CampaignFolder", "find_bench", "shipped"]
+__all__ = ["Bench", "CampaignFolder", "find_bench", "is_editors_copy", "shipped"]
 
 _DATA = Path(__file__).resolve().parents[1] / "_shipped"
 _CHECKOUT = Path(__file__).resolve().parents[3]
@@ -92,7 +92,8 @@ class CampaignFolder:
             entries = sorted(self.motors.iterdir())
         except OSError:
             return []
-        return [path for path in entries if is_motor_file(path)]
+        files = (path for path in entries if path.suffix.lower() == ".toml")
+        return [path for path in files if not is_editors_copy(path)]
 
     def motor(self, named: Path) -> Path | None:
         """A motor's file: the path as it stands, else a name in `motors`; None: there is none."""
@@ -117,10 +118,9 @@ class CampaignFolder:
             return path.name
 
 
-def is_motor_file(path: Path) -> bool:
-    """Say whether a path in a folder of motors is one's file, and no editor's copy of it."""
-    copy = path.name.startswith((".", "~")) or path.name.endswith("~")
-    return path.suffix.lower() == ".toml" and not copy
+def is_editors_copy(path: Path) -> bool:
+    """Say whether a file is a hidden one or one that an editor keeps beside another."""
+    return path.name.startswith((".", "~")) or path.name.endswith("~")
 
 
 @dataclass(frozen=True, slots=True)

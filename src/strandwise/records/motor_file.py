@@ -17,6 +17,7 @@ from strandwise.records.firing_fields import (
     GAS_FIELDS,
     NOZZLE_FIELDS,
 )
+from strandwise.records.folder import is_editors_copy
 from strandwise.records.grain_tables import read_grain_table
 from strandwise.records.model import Gas, GrainUncertainty
 from strandwise.records.textfiles import is_absent
@@ -210,7 +211,7 @@ def motor_findings(
         )
         return problems, remarks
     for path in entries:
-        if path.name.startswith((".", "~")) or path.name.endswith("~"):
+        if is_editors_copy(path):
             continue
         shown = folder.shown(path)
         if path.suffix.lower() != ".toml":

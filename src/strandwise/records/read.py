@@ -14,7 +14,7 @@ from strandwise.records.csvtable import read_csv_table
 from strandwise.records.field import PressureScale
 from strandwise.records.fields import BATCH_FIELDS, STRAND_FIELDS
 from strandwise.records.firing_files import read_firing
-from strandwise.records.folder import Bench, CampaignFolder
+from strandwise.records.folder import Bench, CampaignFolder, is_editors_copy
 from strandwise.records.formulation_files import read_all_ingredients, read_formulations
 from strandwise.records.instrument_files import read_instruments
 from strandwise.records.journal import journal_of
@@ -294,7 +294,7 @@ def _firing_files(folder: CampaignFolder, notes: _Notes) -> list[Path]:
         return []
     files = []
     for entry in entries:
-        if entry.name.startswith((".", "~")) or entry.name.endswith("~"):
+        if is_editors_copy(entry):
             continue
         if entry.suffix.lower() == ".toml":
             files.append(entry)
